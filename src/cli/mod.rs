@@ -1,0 +1,62 @@
+//! Arguments as typed, resolved settings, and one short file a command.
+//!
+//! Every command module has a `pub struct Args` (clap) and `pub fn run(&Args, &Settings) ->
+//! anyhow::Result<Outcome>`.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+pub mod settings;
+
+pub use settings::Settings;
+
+/// How a command that got as far as doing its work ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Everything was done.
+    Done,
+    /// Done, but some photo was refused or some row rejected.
+    Partly,
+    /// Nothing could be done.
+    Nothing,
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Done => Self::from(0),
+            Outcome::Partly => Self::from(1),
+            Outcome::Nothing => Self::from(2),
+        }
+    }
+}
+
+/// Reads aquarium colour tests from photos, keeps the log and judges the nitrogen cycle.
+#[derive(Debug, Parser)]
+#[command(name = "tintwell", version, propagate_version = true)]
+pub struct Cli {
+    /// Folder of the log, the tanks and your own charts [default: the platform's data folder]
+    #[arg(long, global = true, value_name = "DIR", env = "TINTWELL_HOME")]
+    pub home: Option<PathBuf>,
+
+    /// Print one JSON object a line on standard output, and nothing else there
+    #[arg(long, global = true)]
+    pub json: bool,
+
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {}
+
+/// Runs the command and says how it ended.
+pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
+    let settings = Settings::resolve(cli)?;
+    let _ = &settings;
+    match cli.command {}
+}

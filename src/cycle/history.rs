@@ -1,0 +1,41 @@
+//! A tank's history as the cycle stages take it.
+
+use chrono::{DateTime, FixedOffset};
+
+use crate::reading::Measurement;
+use crate::terms::{EventKind, TankFacts};
+
+/// Something done to the tank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Deed {
+    /// What was done.
+    pub kind: EventKind,
+    /// How much, in the kind's unit.
+    pub amount: Option<f64>,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// The keeper's own words.
+    pub note: String,
+}
+
+/// Everything known of one tank up to the moment at which it is judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TankHistory {
+    /// What the keeper says of it.
+    pub facts: TankFacts,
+    /// Live readings, by time.
+    pub measurements: Vec<Measurement>,
+    /// Live events, by time.
+    pub deeds: Vec<Deed>,
+}
+
+impl TankHistory {
+    /// Sorts both lists by time and drops whatever is later than `now`.
+    pub fn until(mut self, now: DateTime<FixedOffset>) -> Self {
+        self.measurements.retain(|measurement| measurement.taken_at <= now);
+        self.deeds.retain(|deed| deed.at <= now);
+        self.measurements.sort_by_key(|measurement| measurement.taken_at);
+        self.deeds.sort_by_key(|deed| deed.at);
+        self
+    }
+}

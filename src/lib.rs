@@ -1,0 +1,32 @@
+//! Tintwell reads aquarium colour tests from photos, keeps the log and judges the nitrogen cycle.
+//!
+//! | stage | takes | gives |
+//! | --- | --- | --- |
+//! | [`terms`], [`math`] | | words and numbers that every stage may use |
+//! | [`reading`] | a match or a typed value | a dated value with its interval |
+//! | [`log`] | readings and events | an append-only file, and what is live in it |
+//! | [`cycle`] | a tank's history | balance, proof, stage, dangers, forecast, advice |
+//! | [`report`] | readings, assessments | terminal, JSON, picture, page |
+//!
+//! Imports go one way: a stage uses only those above it.
+
+/// Words that every stage may use.
+pub mod terms;
+
+/// Statistics, linear algebra and root finding.
+pub mod math;
+
+/// One dated value with its interval.
+pub mod reading;
+
+/// Append-only file of readings and events.
+pub mod log;
+
+/// Where a tank stands and what to do.
+pub mod cycle;
+
+/// Terminal, JSON, pictures and pages.
+pub mod report;
+
+/// Arguments, settings, and one short file a command.
+pub mod cli;

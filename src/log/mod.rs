@@ -1,0 +1,1 @@
+//! Append-only log of readings and events.

@@ -1,0 +1,1 @@
+//! Statistics, linear algebra helpers and root finding: no word of the trade.

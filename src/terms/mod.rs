@@ -1,0 +1,16 @@
+//! Words that every stage may use: analytes, units, events, tank facts, flags, colour types.
+//!
+//! Nothing here does any work beyond parsing, printing and exact unit conversion.
+
+pub mod analyte;
+pub mod event;
+pub mod flag;
+pub mod space;
+pub mod tank;
+pub mod unit;
+
+pub use analyte::Analyte;
+pub use event::EventKind;
+pub use flag::Flag;
+pub use tank::TankFacts;
+pub use unit::Unit;
