@@ -16,6 +16,9 @@ pub mod terms;
 /// Statistics, linear algebra and root finding.
 pub mod math;
 
+/// The reference card: layout, printing, finding it in a photo.
+pub mod card;
+
 /// One dated value with its interval.
 pub mod reading;
 

@@ -1,0 +1,18 @@
+//! The reference card: what is printed where, and finding it in a photo.
+//!
+//! Gives a [`CardView`]: the layout, the projection from card millimetres to photo pixels, and how
+//! well it fits.
+
+pub mod layout;
+
+mod decode;
+mod find;
+mod grey;
+mod homography;
+mod quads;
+mod refine;
+mod tag36h11;
+
+pub use find::{CardError, CardView, find};
+pub use grey::SRGB_TO_LINEAR;
+pub use homography::{Homography, Point, distance};
