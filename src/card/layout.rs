@@ -313,18 +313,18 @@ pub static VERSION_2: Layout = Layout {
     patches: &patches::<30>(
         &[
             Column { x0: 6.0, colours: YELLOW_TO_SKY },
-            Column { x0: 52.75, colours: LIGHT_TO_DARK },
+            Column { x0: 55.5, colours: LIGHT_TO_DARK },
             Column { x0: 99.5, colours: SOFT },
-            Column { x0: 146.25, colours: DARK_TO_LIGHT },
+            Column { x0: 143.5, colours: DARK_TO_LIGHT },
             Column { x0: 193.0, colours: PINK_TO_RED },
         ],
         38.0,
     ),
     windows: &[
-        RectMm::at(19.875, 50.0, 30.0, 90.0),
-        RectMm::at(66.625, 50.0, 30.0, 90.0),
-        RectMm::at(113.375, 50.0, 30.0, 90.0),
-        RectMm::at(160.125, 50.0, 30.0, 90.0),
+        RectMm::at(24.0, 50.0, 30.0, 90.0),
+        RectMm::at(68.0, 50.0, 30.0, 90.0),
+        RectMm::at(112.0, 50.0, 30.0, 90.0),
+        RectMm::at(156.0, 50.0, 30.0, 90.0),
     ],
     scale_bar: scale_bar(28.0, 144.0),
     slip_places: &[],
@@ -332,3 +332,64 @@ pub static VERSION_2: Layout = Layout {
 
 /// Every layout.
 pub static LAYOUTS: [&Layout; 2] = [&VERSION_1, &VERSION_2];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every unordered pair of a slice.
+    fn pairs<T: Copy>(all: &[T]) -> Vec<(T, T)> {
+        let tail = |i: usize| all[i + 1..].iter().map(move |&b| (all[i], b));
+        (0..all.len()).flat_map(tail).collect()
+    }
+
+    #[test]
+    fn nothing_on_a_card_overlaps_anything_else() {
+        for layout in LAYOUTS {
+            let mut all: Vec<RectMm> = layout.tags.iter().map(|tag| tag.rect().grown(TAG_QUIET_MM)).collect();
+            all.extend(layout.patches.iter().map(|patch| patch.rect));
+            all.extend(layout.windows.iter().map(|window| window.grown(WINDOW_OUTLINE_MM)));
+            all.push(layout.scale_bar);
+            all.extend(layout.slips());
+            for (a, b) in pairs(&all) {
+                assert!(!a.overlaps(&b), "version {}: {a:?} and {b:?}", layout.version);
+            }
+            let card = layout.outline();
+            assert!(all.iter().flat_map(RectMm::corners).all(|corner| card.contains(corner)));
+        }
+    }
+
+    #[test]
+    fn version_1_is_where_its_specification_puts_it() {
+        let card = &VERSION_1;
+        assert_eq!(card.tag(2).map(Tag::rect), Some(RectMm::new(129.0, 79.0, 145.0, 95.0)));
+        let at = |column, row| card.patches.iter().find(|p| (p.column, p.row) == (column, row)).unwrap();
+        assert_eq!(at(0, 0).rect, RectMm::new(28.0, 8.0, 39.0, 20.0));
+        assert_eq!(at(3, 5).rect, RectMm::new(111.0, 80.0, 122.0, 92.0));
+        assert_eq!(at(2, 0).nominal_srgb, [30, 30, 30]);
+        assert_eq!((at(1, 0).kind, at(2, 5).kind), (PatchKind::Paper, PatchKind::Paper));
+        assert_eq!(card.patches_of(PatchKind::Colour).count(), 12);
+        assert_eq!(card.patches_of(PatchKind::Neutral).count(), 10);
+        assert_eq!(card.scale_bar, RectMm::new(28.0, 95.75, 68.0, 96.25));
+    }
+
+    #[test]
+    fn layouts_mirror_left_and_right_but_for_the_scale_bar() {
+        for layout in LAYOUTS {
+            let mirrored =
+                |r: RectMm| RectMm::new(layout.width_mm - r.x1, r.y0, layout.width_mm - r.x0, r.y1);
+            let rects = |of: Vec<RectMm>| of.iter().all(|&r| of.contains(&mirrored(r)));
+            assert!(rects(layout.patches.iter().map(|p| p.rect).collect()));
+            assert!(rects(layout.windows.to_vec()));
+            assert!(rects(layout.tags.iter().map(Tag::rect).collect()));
+        }
+    }
+
+    #[test]
+    fn a_tag_names_its_layout() {
+        assert_eq!(Layout::with_tag(3).map(|layout| layout.version), Some(1));
+        assert_eq!(Layout::with_tag(4).map(|layout| layout.version), Some(2));
+        assert_eq!(Layout::with_tag(100), None);
+        assert_eq!(Layout::with_windows(4).map(|layout| layout.version), Some(2));
+    }
+}

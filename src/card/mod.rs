@@ -4,6 +4,7 @@
 //! well it fits.
 
 pub mod layout;
+pub mod tag36h11;
 
 mod decode;
 mod find;
@@ -11,7 +12,6 @@ mod grey;
 mod homography;
 mod quads;
 mod refine;
-mod tag36h11;
 
 pub use find::{CardError, CardView, find};
 pub use grey::SRGB_TO_LINEAR;
