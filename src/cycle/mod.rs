@@ -2,6 +2,11 @@
 //!
 //! Takes a [`TankHistory`]; never reads a file, a clock or a pixel.
 
+pub mod alkalinity;
+pub mod ammonia;
+pub mod criteria;
+pub mod dosing;
 pub mod history;
+pub mod oxygen;
 
 pub use history::{Deed, TankHistory};
