@@ -3,6 +3,8 @@
 //! | stage | takes | gives |
 //! | --- | --- | --- |
 //! | [`terms`], [`math`] | | words and numbers that every stage may use |
+//! | [`photo`] | a file | upright sRGB pixels, capture time |
+//! | [`card`] | upright pixels | the card's layout and where it lies; the card to print |
 //! | [`reading`] | a match or a typed value | a dated value with its interval |
 //! | [`log`] | readings and events | an append-only file, and what is live in it |
 //! | [`cycle`] | a tank's history | balance, proof, stage, dangers, forecast, advice |
@@ -15,6 +17,9 @@ pub mod terms;
 
 /// Statistics, linear algebra and root finding.
 pub mod math;
+
+/// Photo file to upright pixels and capture time.
+pub mod photo;
 
 /// The reference card: layout, printing, finding it in a photo.
 pub mod card;

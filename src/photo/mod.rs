@@ -1,0 +1,130 @@
+//! From a photo file to upright sRGB pixels and the time of capture.
+//!
+//! Comes in: the bytes of a JPEG, PNG or WebP file, told by content and not by name. Goes out: a
+//! [`Photo`]. A file that is cut off, empty, too large, undecodable or of another kind is refused, never
+//! decoded by halves; limits are held before memory is spent. Of the EXIF data only orientation and
+//! capture time are read: nothing of place, owner or device is kept.
+
+use std::fmt;
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use image::RgbImage;
+
+mod capture;
+mod decode;
+mod error;
+mod format;
+mod jpeg;
+mod metadata;
+mod profile;
+
+pub use capture::CaptureTime;
+pub use error::PhotoError;
+pub use format::Format;
+pub use profile::ColourSpace;
+
+/// Largest file that is read, bytes. A 50-megapixel JPEG has 10 to 30 MB; a PNG of that size at most 160 MB.
+pub const MAX_FILE_BYTES: u64 = 192 << 20;
+
+/// Most pixels that are decoded: above what phones save (50 megapixels), below what lying headers claim.
+pub const MAX_PIXELS: u64 = 64_000_000;
+
+/// An upright photo.
+#[derive(Clone)]
+pub struct Photo {
+    /// Upright pixels, 8 bits a channel, sRGB.
+    pub pixels: RgbImage,
+    /// When it was taken, as far as the file says.
+    pub captured: CaptureTime,
+    /// The kind of file.
+    pub format: Format,
+    /// What the file's own pixels were encoded in.
+    pub colour_space: ColourSpace,
+    /// Whether it holds no colour at all (a grey file, or a black-and-white mode of the phone).
+    pub is_monochrome: bool,
+}
+
+impl fmt::Debug for Photo {
+    /// Millions of pixels are of no use in a message: their number is.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Photo")
+            .field("pixels", &self.pixels.dimensions())
+            .field("captured", &self.captured)
+            .field("format", &self.format)
+            .field("colour_space", &self.colour_space)
+            .field("is_monochrome", &self.is_monochrome)
+            .finish()
+    }
+}
+
+/// Opens and decodes a photo file.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with the file and how to mend it.
+pub fn open(path: &Path) -> Result<Photo, PhotoError> {
+    from_bytes(&read_file(path)?)
+}
+
+/// Decodes a photo from the bytes of its file.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with the file and how to mend it.
+pub fn from_bytes(bytes: &[u8]) -> Result<Photo, PhotoError> {
+    hold_byte_limit(bytes.len() as u64)?;
+    let format = format::recognise(bytes)?;
+    let mut raw = decode::decode(format, bytes)?;
+    let facts = metadata::read(raw.exif.take());
+    let colour_space = profile::to_srgb(&mut raw.pixels, raw.icc.as_deref());
+    let mut upright = image::DynamicImage::ImageRgb8(raw.pixels);
+    upright.apply_orientation(facts.orientation);
+    let pixels = upright.into_rgb8();
+    Ok(Photo {
+        is_monochrome: is_monochrome(&pixels),
+        pixels,
+        captured: facts.captured,
+        format,
+        colour_space,
+    })
+}
+
+/// The bytes of a file, refused before they are read if there are too many.
+///
+/// # Errors
+/// The file cannot be read, or is larger than [`MAX_FILE_BYTES`].
+pub fn read_file(path: &Path) -> Result<Vec<u8>, PhotoError> {
+    let file = File::open(path).map_err(PhotoError::Unreadable)?;
+    let meta = file.metadata().map_err(PhotoError::Unreadable)?;
+    if meta.is_dir() {
+        return Err(PhotoError::Folder);
+    }
+    hold_byte_limit(meta.len())?;
+    let mut bytes = Vec::new();
+    // A pipe or a growing file tells no length beforehand.
+    file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(PhotoError::Unreadable)?;
+    Ok(bytes)
+}
+
+fn hold_byte_limit(bytes: u64) -> Result<(), PhotoError> {
+    if bytes > MAX_FILE_BYTES { Err(PhotoError::TooManyBytes { bytes }) } else { Ok(()) }
+}
+
+/// Largest difference between a pixel's channels that still counts as grey: JPEG rounding of zero chroma.
+const GREY_SPREAD: u8 = 3;
+/// Share of pixels that must be grey for the photo to count as black-and-white.
+const GREY_SHARE: f64 = 0.995;
+
+/// Whether nearly all pixels have equal channels; every 13th pixel is looked at.
+fn is_monochrome(pixels: &RgbImage) -> bool {
+    let (mut seen, mut grey) = (0_u32, 0_u32);
+    for pixel in pixels.pixels().step_by(13) {
+        let [r, g, b] = pixel.0;
+        seen += 1;
+        grey += u32::from(r.max(g).max(b) - r.min(g).min(b) <= GREY_SPREAD);
+    }
+    seen > 0 && f64::from(grey) >= GREY_SHARE * f64::from(seen)
+}
+
+#[cfg(test)]
+mod tests;

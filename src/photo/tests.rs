@@ -1,0 +1,254 @@
+use std::path::PathBuf;
+
+use chrono::{DateTime, NaiveDateTime};
+use image::{ImageEncoder, Rgb};
+
+use super::*;
+
+fn fixture(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures/photo").join(name)
+}
+
+fn bytes_of(name: &str) -> Vec<u8> {
+    std::fs::read(fixture(name)).unwrap()
+}
+
+fn table(csv: &str) -> Vec<csv::StringRecord> {
+    csv::Reader::from_reader(csv.as_bytes()).records().map(Result::unwrap).collect()
+}
+
+/// The six cells (16 px each, levels 40 to 240) of an orientation fixture, row by row, as digits.
+fn cells(photo: &Photo) -> String {
+    let (columns, rows) = (photo.pixels.width() / 16, photo.pixels.height() / 16);
+    let digit =
+        |column, row| photo.pixels.get_pixel(16 * column + 8, 16 * row + 8)[0].saturating_add(20) / 40;
+    let line = |row| (0..columns).map(|column| digit(column, row).to_string()).collect::<Vec<_>>().join(" ");
+    (0..rows).map(line).collect::<Vec<_>>().join("/")
+}
+
+fn instant(text: &str) -> CaptureTime {
+    CaptureTime::Instant(DateTime::parse_from_rfc3339(text).unwrap())
+}
+
+/// CIPA DC-008, tag 0x0112: positions of row 0 and column 0; the upright results are Pillow's.
+#[test]
+fn all_eight_orientations_of_the_exif_standard_come_out_upright() {
+    let rows = table(include_str!("../../fixtures/check/exif_orientation.csv"));
+    assert_eq!(rows.len(), 8);
+    for row in &rows {
+        let photo = open(&fixture(&format!("orientation_{}.jpg", &row[0]))).unwrap();
+        assert_eq!(cells(&photo), &row[2], "orientation {}", &row[0]);
+    }
+}
+
+#[test]
+fn png_and_webp_files_are_turned_upright_too() {
+    let png = open(&fixture("turned.png")).unwrap();
+    assert_eq!((png.format, cells(&png).as_str()), (Format::Png, "3 6/2 5/1 4"));
+    let webp = open(&fixture("turned.webp")).unwrap();
+    assert_eq!((webp.format, cells(&webp).as_str()), (Format::WebP, "4 1/5 2/6 3"));
+}
+
+/// Conversions to UTC computed with Python's datetime.
+#[test]
+fn a_capture_time_with_an_offset_is_an_instant() {
+    let captured = |name: &str| open(&fixture(name)).unwrap().captured;
+    assert_eq!(captured("orientation_1.jpg"), instant("2024-03-10T13:05:09Z"));
+    assert_eq!(captured("progressive.jpg"), instant("2025-01-01T05:00:00Z"));
+    assert_eq!(captured("turned.webp"), instant("2023-12-31T15:15:00Z"));
+}
+
+#[test]
+fn a_capture_time_without_an_offset_stays_a_local_clock_time() {
+    let clock = NaiveDateTime::parse_from_str("2024-01-01 00:15:00", "%Y-%m-%d %H:%M:%S").unwrap();
+    assert_eq!(open(&fixture("turned.png")).unwrap().captured, CaptureTime::LocalClock(clock));
+}
+
+#[test]
+fn a_blank_or_zero_date_is_unknown() {
+    assert_eq!(open(&fixture("blank_date.jpg")).unwrap().captured, CaptureTime::Unknown);
+    assert_eq!(open(&fixture("zero_date.jpg")).unwrap().captured, CaptureTime::Unknown);
+}
+
+#[test]
+fn implausible_dates_are_unknown_and_implausible_offsets_leave_the_clock_time() {
+    let read = |time: &[u8], offset: &[u8]| CaptureTime::from_exif(time, Some(offset));
+    for text in [&b"1980:01:01 00:00:00"[..], b"2024:02:30 10:00:00", b"2024:13:01 10:00:00", b"yesterday"] {
+        assert_eq!(read(text, b"+00:00"), CaptureTime::Unknown, "{}", String::from_utf8_lossy(text));
+    }
+    for offset in [&b"+99:00"[..], b"", b"   :  ", b"CET"] {
+        assert!(matches!(read(b"2024:03:10 14:05:09", offset), CaptureTime::LocalClock(_)));
+    }
+}
+
+/// Expected values: Little CMS 2.19 (through Pillow 13), relative colorimetric; it and we round on the
+/// way, so that a channel may differ by one step, or by two where the sRGB curve is steepest.
+#[test]
+fn a_wide_gamut_file_is_converted_as_little_cms_converts_it() {
+    let photo = open(&fixture("wide_gamut_32_colours.png")).unwrap();
+    assert_eq!(photo.colour_space, ColourSpace::Converted);
+    let rows = table(include_str!("../../fixtures/check/display_p3_to_srgb.csv"));
+    assert_eq!(rows.len(), 32);
+    for (row, pixel) in rows.iter().zip(photo.pixels.pixels()) {
+        for (channel, &got) in pixel.0.iter().enumerate() {
+            let expected: u8 = row[3 + channel].parse().unwrap();
+            let tolerance = if expected < 30 { 2 } else { 1 };
+            assert!(got.abs_diff(expected) <= tolerance, "{row:?}: {pixel:?}");
+        }
+    }
+}
+
+#[test]
+fn an_embedded_srgb_profile_changes_no_pixel() {
+    let photo = open(&fixture("srgb_profile_32_colours.png")).unwrap();
+    assert_eq!(photo.colour_space, ColourSpace::Srgb);
+    for (row, pixel) in
+        table(include_str!("../../fixtures/check/display_p3_to_srgb.csv")).iter().zip(photo.pixels.pixels())
+    {
+        assert_eq!((0..3).map(|i| row[i].parse::<u8>().unwrap()).collect::<Vec<_>>(), pixel.0.to_vec());
+    }
+}
+
+#[test]
+fn a_damaged_profile_is_told_of() {
+    let mut pixels = RgbImage::from_pixel(4, 4, Rgb([200, 100, 50]));
+    assert_eq!(profile::to_srgb(&mut pixels, Some(b"not a profile")), ColourSpace::ProfileUnusable);
+    assert_eq!(pixels.get_pixel(0, 0).0, [200, 100, 50]);
+}
+
+#[test]
+fn a_file_cut_off_anywhere_in_its_picture_is_refused() {
+    for name in ["orientation_1.jpg", "progressive.jpg", "turned.png", "turned.webp"] {
+        let whole = bytes_of(name);
+        assert!(from_bytes(&whole).is_ok(), "{name}");
+        // The closing chunk of a PNG holds no picture.
+        let needed = whole.len() - if name.ends_with(".png") { 12 } else { 0 };
+        for length in 1..needed {
+            assert!(from_bytes(&whole[..length]).is_err(), "{name} cut to {length} of {} bytes", whole.len());
+        }
+    }
+}
+
+#[test]
+fn a_jpeg_cut_off_after_a_third_is_called_cut_off() {
+    for name in ["orientation_1.jpg", "progressive.jpg"] {
+        let whole = bytes_of(name);
+        let error = from_bytes(&whole[..whole.len() / 3]).unwrap_err();
+        assert!(matches!(error, PhotoError::Truncated(Format::Jpeg)), "{name}: {error}");
+    }
+}
+
+#[test]
+fn bytes_after_the_end_of_a_jpeg_do_not_matter() {
+    let mut bytes = bytes_of("orientation_1.jpg");
+    bytes.extend_from_slice(b"a short film that the phone put behind the picture");
+    assert_eq!(cells(&from_bytes(&bytes).unwrap()), "1 2 3/4 5 6");
+}
+
+/// As an interrupted copy leaves a file whose length was set beforehand.
+#[test]
+fn a_jpeg_whose_tail_is_zeros_is_refused() {
+    for name in ["orientation_1.jpg", "progressive.jpg"] {
+        let mut bytes = bytes_of(name);
+        let tail = bytes.len() * 9 / 10;
+        bytes[tail..].fill(0);
+        let error = from_bytes(&bytes).unwrap_err();
+        assert!(matches!(error, PhotoError::Truncated(Format::Jpeg)), "{name}: {error}");
+    }
+}
+
+#[test]
+fn files_that_are_no_photo_are_named_for_what_they_are() {
+    let heic = b"\0\0\0\x18ftypmif1\0\0\0\0mif1heic";
+    let cases: [(&[u8], &str); 9] = [
+        (b"", "empty (0 bytes)"),
+        (b"Dear diary, today the water is cloudy.\n", "a text file"),
+        (b"GIF89a....", "a GIF picture"),
+        (b"%PDF-1.7", "a PDF document"),
+        (b"II*\0....", "raw file"),
+        (b"\0\0\0\x14ftypavif\0\0\0\0avif", "an AVIF picture"),
+        (b"\0\0\0\x14ftypisom\0\0\0\0mp41", "a video"),
+        (b"RIFF\0\0\0\0WAVEfmt ", "a sound or video file"),
+        (b"\0\x01\x02\x03\x04", "no picture that is known here"),
+    ];
+    for (bytes, words) in cases {
+        let message = from_bytes(bytes).unwrap_err().to_string();
+        assert!(message.contains(words), "{message}");
+    }
+    if cfg!(not(feature = "heic")) {
+        let message = from_bytes(heic).unwrap_err().to_string();
+        assert!(message.contains("save JPEG") && message.contains("--features heic"), "{message}");
+    }
+}
+
+#[test]
+fn animations_and_printing_inks_are_refused_by_name() {
+    assert!(matches!(open(&fixture("two_frames.webp")), Err(PhotoError::Animated(Format::WebP))));
+    assert!(matches!(open(&fixture("two_frames.png")), Err(PhotoError::Animated(Format::Png))));
+    let inks = open(&fixture("printing_inks.jpg")).unwrap_err();
+    assert!(matches!(&inks, PhotoError::Unsupported { format: Format::Jpeg, .. }), "{inks}");
+}
+
+#[test]
+fn folders_and_missing_files_are_refused_with_the_mend() {
+    assert!(matches!(open(&fixture("")), Err(PhotoError::Folder)));
+    let missing = open(&fixture("no such file.jpg")).unwrap_err().to_string();
+    assert!(missing.contains("check its path"), "{missing}");
+}
+
+#[test]
+fn a_header_that_claims_too_many_pixels_is_refused_before_decoding() {
+    let mut png = bytes_of("turned.png");
+    png[16..24].copy_from_slice(&[0, 1, 0, 0, 0, 1, 0, 0]);
+    // The checksum of the changed header, over its type and content.
+    let crc = crc32(&png[12..29]);
+    png[29..33].copy_from_slice(&crc.to_be_bytes());
+    assert!(matches!(from_bytes(&png), Err(PhotoError::TooManyPixels { width: 65536, height: 65536 })));
+
+    let mut jpeg = bytes_of("orientation_1.jpg");
+    let frame = jpeg.windows(2).position(|pair| pair == [0xff, 0xc0]).unwrap();
+    jpeg[frame + 5..frame + 9].copy_from_slice(&[0xff, 0xff, 0xff, 0xff]);
+    assert!(matches!(from_bytes(&jpeg), Err(PhotoError::TooManyPixels { width: 65535, height: 65535 })));
+}
+
+/// CRC-32 of the PNG standard (ISO/IEC 15948, annex D), bit by bit.
+fn crc32(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(!0_u32, |crc, &byte| {
+        (0..8).fold(crc ^ u32::from(byte), |c, _| if c & 1 == 1 { 0xedb8_8320 ^ (c >> 1) } else { c >> 1 })
+    })
+}
+
+#[test]
+fn fifty_megapixels_are_accepted() {
+    let (width, height) = (8192_u32, 6144_u32);
+    let mut encoded = Vec::new();
+    let flat = vec![180_u8; (width * height) as usize];
+    let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut encoded, 50);
+    encoder.write_image(&flat, width, height, image::ExtendedColorType::L8).unwrap();
+    let photo = from_bytes(&encoded).unwrap();
+    assert_eq!(photo.pixels.dimensions(), (width, height));
+    assert!(photo.is_monochrome);
+}
+
+#[test]
+fn a_photo_with_a_little_colour_is_not_called_black_and_white() {
+    let grey = |x: u32, y: u32| [(x + y) as u8; 3];
+    let tinted =
+        RgbImage::from_fn(
+            200,
+            200,
+            |x, y| if x < 40 && y < 40 { Rgb([90, 60, 70]) } else { Rgb(grey(x, y)) },
+        );
+    assert!(!is_monochrome(&tinted));
+    assert!(is_monochrome(&RgbImage::from_fn(200, 200, |x, y| Rgb(grey(x, y)))));
+}
+
+proptest::proptest! {
+    #[test]
+    fn damaged_files_never_panic(name in 0..4_usize, at in 0..800_usize, byte: u8) {
+        let mut bytes = bytes_of(["orientation_1.jpg", "progressive.jpg", "turned.png", "turned.webp"][name]);
+        let at = at % bytes.len();
+        bytes[at] = byte;
+        let _ = from_bytes(&bytes);
+    }
+}
