@@ -8,6 +8,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+pub mod history;
 pub mod settings;
 
 pub use settings::Settings;
