@@ -40,7 +40,7 @@ pub fn name(name: &str) -> Result<(), String> {
         return Err(format!("a name may have up to {NAME_MAX} characters"));
     }
     match name.chars().find(|&c| c.is_control() || is_invisible(c)) {
-        Some(c) => Err(format!("the name {name:?} holds the control character {:?}: leave it out", c)),
+        Some(c) => Err(format!("the name {name:?} holds the control character {c:?}: leave it out")),
         None => Ok(()),
     }
 }
