@@ -211,6 +211,8 @@ pub struct Layout {
     /// Centres of the places that may hold a tag slip (left: tank, right: kit); nothing that
     /// measures paper white may rely on their being empty.
     pub slip_places: &'static [PointMm],
+    /// Where a window's label may be printed, from the left.
+    pub label_places: &'static [RectMm],
 }
 
 impl Layout {
@@ -235,11 +237,12 @@ impl Layout {
     }
 
     /// All that is printed on the card or may be laid on it, but for the windows' thin outlines:
-    /// tags, patches (with the bare-paper ones), scale bar, slips.
+    /// tags, patches (with the bare-paper ones), scale bar, labels, slips.
     pub fn occupied(&self) -> impl Iterator<Item = RectMm> {
         let tags = self.tags.iter().map(Tag::rect);
         let patches = self.patches.iter().map(|patch| patch.rect);
-        tags.chain(patches).chain([self.scale_bar]).chain(self.slips())
+        let labels = self.label_places.iter().copied();
+        tags.chain(patches).chain([self.scale_bar]).chain(labels).chain(self.slips())
     }
 
     /// The layout that owns a tag id.
@@ -294,6 +297,7 @@ pub static VERSION_1: Layout = Layout {
     windows: &[RectMm::new(57.0, 8.0, 93.0, 92.0)],
     scale_bar: scale_bar(28.0, 96.0),
     slip_places: &[PointMm { x: 13.0, y: 50.0 }, PointMm { x: 137.0, y: 50.0 }],
+    label_places: &[],
 };
 
 /// Version 2: A5 landscape, tags 4 to 7, four windows with a column of patches on either side of each.
@@ -328,6 +332,12 @@ pub static VERSION_2: Layout = Layout {
     ],
     scale_bar: scale_bar(28.0, 144.0),
     slip_places: &[],
+    label_places: &[
+        RectMm::at(24.0, 42.0, 30.0, 6.0),
+        RectMm::at(68.0, 42.0, 30.0, 6.0),
+        RectMm::at(112.0, 42.0, 30.0, 6.0),
+        RectMm::at(156.0, 42.0, 30.0, 6.0),
+    ],
 };
 
 /// Every layout.
@@ -351,6 +361,7 @@ mod tests {
             all.extend(layout.windows.iter().map(|window| window.grown(WINDOW_OUTLINE_MM)));
             all.push(layout.scale_bar);
             all.extend(layout.slips());
+            all.extend(layout.label_places);
             for (a, b) in pairs(&all) {
                 assert!(!a.overlaps(&b), "version {}: {a:?} and {b:?}", layout.version);
             }

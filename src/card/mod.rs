@@ -4,6 +4,7 @@
 //! well it fits.
 
 pub mod layout;
+pub mod print;
 pub mod tag36h11;
 
 mod decode;

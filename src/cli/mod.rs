@@ -8,6 +8,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+pub mod card;
 pub mod history;
 pub mod settings;
 
@@ -53,11 +54,15 @@ pub struct Cli {
 
 /// The commands.
 #[derive(Debug, Subcommand)]
-pub enum Command {}
+pub enum Command {
+    /// Write the printable reference card, or tag slips, true to scale
+    Card(card::Args),
+}
 
 /// Runs the command and says how it ended.
 pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
     let settings = Settings::resolve(cli)?;
-    let _ = &settings;
-    match cli.command {}
+    match &cli.command {
+        Command::Card(args) => card::run(args, &settings),
+    }
 }
