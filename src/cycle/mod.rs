@@ -6,7 +6,9 @@ pub mod alkalinity;
 pub mod ammonia;
 pub mod criteria;
 pub mod dosing;
+pub mod forecast;
 pub mod history;
+pub mod kinetics;
 pub mod oxygen;
 
 pub use history::{Deed, TankHistory};

@@ -1,0 +1,195 @@
+//! Possible tanks carried on into the coming weeks, the keeper going on as before.
+
+use rand::{Rng, RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+use rand_pcg::Pcg64Mcg;
+
+use super::deed::Setting;
+use super::keeper::{Keeper, Redosing};
+use super::particle::Block;
+use crate::cycle::kinetics::{
+    Lanes, PROOF_DOSE, ProofEnd, State, WIDTH, advance, begin_proof, finish_proof,
+};
+use crate::terms::EventKind;
+use crate::terms::unit::NH3_PER_N;
+
+/// How far the forecast looks, days.
+pub const HORIZON: f64 = 90.0;
+
+/// Grid on which the proof is tried, days.
+const GRID: f64 = 0.25;
+
+/// Wander of each colony's log capacity per square root of a day, as in the past.
+const WANDER: f64 = 0.06;
+
+/// The water of every possible tank at some day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Water {
+    /// Ammonia, mg N/L.
+    pub ammonia: f64,
+    /// Nitrite, mg N/L.
+    pub nitrite: f64,
+    /// Nitrate, mg N/L.
+    pub nitrate: f64,
+}
+
+/// What becomes of the possible tanks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outlook {
+    /// Days from now until a proof would first pass; infinite if not within the horizon.
+    pub days: Vec<f64>,
+    /// For each coming day, the water of each possible tank.
+    pub course: Vec<Vec<Water>>,
+}
+
+/// Everything that drives the coming weeks.
+#[derive(Debug, Clone, Copy)]
+pub struct Ahead {
+    /// The tank's facts as deeds need them.
+    pub setting: Setting,
+    /// The keeper's habits.
+    pub keeper: Keeper,
+    /// Now, days since the start.
+    pub now: f64,
+    /// Fish in the tank.
+    pub fish: f64,
+    /// Seed of the coming chances; the same seed makes comparisons fair.
+    pub seed: u64,
+    /// Days of daily water to keep.
+    pub course_days: usize,
+}
+
+impl Ahead {
+    /// Carries `blocks` on to the horizon; each block's conditions must be set for its temperature.
+    pub fn run(&self, blocks: &[Block]) -> Outlook {
+        let mut days = Vec::with_capacity(blocks.len() * WIDTH);
+        let mut course = vec![Vec::with_capacity(blocks.len() * WIDTH); self.course_days];
+        for (index, block) in blocks.iter().enumerate() {
+            let rng = Pcg64Mcg::seed_from_u64(self.seed ^ (index as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15));
+            days.extend(self.run_block(*block, rng, &mut course));
+        }
+        Outlook { days, course }
+    }
+
+    /// Carries one block on.
+    fn run_block(&self, mut block: Block, mut rng: Pcg64Mcg, course: &mut [Vec<Water>]) -> [f64; WIDTH] {
+        let mut first = [f64::INFINITY; WIDTH];
+        let mut next_test = (self.keeper.last_test - self.now + self.keeper.test_every).max(0.0);
+        let mut next_meal = self.keeper.food.map_or(f64::INFINITY, |(every, _)| 0.5 * every);
+        for tick in 0..=(HORIZON / GRID) as usize {
+            let ahead = tick as f64 * GRID;
+            note_passes(&block, ahead, &mut first);
+            if tick % 4 == 0
+                && let Some(water) = course.get_mut(tick / 4)
+            {
+                water.extend((0..WIDTH).map(|lane| water_of(&block, lane)));
+            }
+            let watched = tick / 4 < self.course_days;
+            if !watched && first.iter().all(|day| day.is_finite()) {
+                break;
+            }
+            if ahead >= next_test {
+                self.test(&mut block, &mut rng);
+                next_test += self.keeper.test_every;
+            }
+            if ahead >= next_meal {
+                self.feed(&mut block, &mut rng);
+                next_meal += self.keeper.food.map_or(f64::INFINITY, |(every, _)| every);
+            }
+            self.carry_on(&mut block, ahead, &mut rng);
+        }
+        first
+    }
+
+    /// One step of the grid.
+    fn carry_on(&self, block: &mut Block, ahead: f64, rng: &mut impl Rng) {
+        block.live_in(self.now + ahead, self.fish, self.setting.volume_l);
+        let wander = WANDER * GRID.sqrt();
+        let mut shaken = |capacity: f64| {
+            let deviate: f64 = StandardNormal.sample(rng);
+            capacity * (1.0 + wander * deviate)
+        };
+        block.state.ammonia_oxidisers = block.state.ammonia_oxidisers.map(&mut shaken);
+        block.state.nitrite_oxidisers = block.state.nitrite_oxidisers.map(&mut shaken);
+        advance(&mut block.state, &block.kinetics, &block.conditions, GRID, GRID);
+    }
+
+    /// The keeper tests, and answers as is their habit.
+    fn test(&self, block: &mut Block, rng: &mut impl Rng) {
+        for lane in 0..WIDTH {
+            let mut particle = block.particle(lane);
+            let reading = particle.state.ammonia * NH3_PER_N * particle.traits.gain_ammonia;
+            let raise = match self.keeper.redosing {
+                Redosing::None => 0.0,
+                Redosing::WhenLow { below, up_to } if reading < below => (up_to - reading).max(0.0),
+                Redosing::WhenLow { .. } => 0.0,
+                Redosing::Always { amount } => amount,
+            };
+            let (share, fraction) = self.keeper.water_change;
+            if share > 0.0 && rng.random::<f64>() < share {
+                self.setting.change_water(&mut particle, fraction);
+            }
+            if raise > 0.0 {
+                let nitrogen = raise / (NH3_PER_N * particle.traits.volume);
+                self.setting.dose(&mut particle, nitrogen);
+            }
+            block.set_particle(lane, &particle);
+        }
+    }
+
+    /// The keeper feeds.
+    fn feed(&self, block: &mut Block, rng: &mut impl Rng) {
+        let Some((_, grams)) = self.keeper.food else { return };
+        for lane in 0..WIDTH {
+            let mut particle = block.particle(lane);
+            self.setting.apply(EventKind::Food, Some(grams), &mut particle, rng);
+            block.set_particle(lane, &particle);
+        }
+    }
+}
+
+/// One tank's water.
+fn water_of(block: &Block, lane: usize) -> Water {
+    Water {
+        ammonia: block.state.ammonia.0[lane],
+        nitrite: block.state.nitrite.0[lane],
+        nitrate: block.state.nitrate.0[lane],
+    }
+}
+
+/// Notes which tanks a proof begun now would pass for the first time.
+fn note_passes(block: &Block, ahead: f64, first: &mut [f64; WIDTH]) {
+    let hopeful = able(block);
+    if !(0..WIDTH).any(|lane| hopeful[lane] && first[lane].is_infinite()) {
+        return;
+    }
+    for (lane, end) in proofs(block).iter().enumerate() {
+        if first[lane].is_infinite() && end.passes() {
+            first[lane] = ahead;
+        }
+    }
+}
+
+/// A cheap bound: whether each tank could possibly oxidise what a proof asks within the day.
+fn able(block: &Block) -> [bool; WIDTH] {
+    let (s, k, c) = (&block.state, &block.kinetics, &block.conditions);
+    std::array::from_fn(|lane| {
+        let reach = |capacity: Lanes, activity: Lanes, growth: Lanes| {
+            capacity.0[lane] * activity.0[lane] * (growth.0[lane] * activity.0[lane]).exp()
+        };
+        let dose = s.ammonia.0[lane].max(PROOF_DOSE);
+        let to_nitrate = s.nitrite.0[lane] + 0.7 * dose;
+        reach(s.ammonia_oxidisers, c.activity_a, k.growth_a) > 0.85 * dose
+            && reach(s.nitrite_oxidisers, c.activity_n, k.growth_n) > 0.9 * to_nitrate
+    })
+}
+
+/// The end of a proof begun now, in each tank; feeding and fish pause for it.
+pub fn proofs(block: &Block) -> [ProofEnd<f64>; WIDTH] {
+    let begun: State<Lanes> = begin_proof(&block.state);
+    let end = finish_proof(&begun, &block.kinetics, &block.conditions);
+    std::array::from_fn(|lane| ProofEnd {
+        residual: end.residual.0[lane],
+        oxidised_share: end.oxidised_share.0[lane],
+    })
+}

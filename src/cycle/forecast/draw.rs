@@ -1,0 +1,120 @@
+//! Possible tanks before any reading is seen: literature ranges, and what the keeper says.
+
+use rand::{Rng, RngExt};
+use rand_distr::{Distribution, StandardNormal};
+
+use super::particle::{Particle, Traits};
+use crate::cycle::kinetics::{Kinetics, Range, State, prior};
+use crate::terms::TankFacts;
+use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
+
+/// Tap water assumed where the keeper does not say: pH and alkalinity in meq/L (middling supply).
+const USUAL_PH: f64 = 7.6;
+const USUAL_ALKALINITY: f64 = 3.0;
+
+/// Draws from a log-normal range.
+pub fn from_range(range: Range, rng: &mut impl Rng) -> f64 {
+    range.at(StandardNormal.sample(rng))
+}
+
+/// The tap water as the model takes it.
+pub fn tap_water(facts: &TankFacts) -> State<f64> {
+    let tap = &facts.tap;
+    State {
+        ammonia: tap.ammonia_mg_l.unwrap_or(0.0) / NH3_PER_N,
+        nitrate: tap.nitrate_mg_l.unwrap_or(5.0) / NO3_PER_N,
+        alkalinity: tap.alkalinity_meq_l.unwrap_or(USUAL_ALKALINITY).max(0.05),
+        ..State::default()
+    }
+}
+
+/// Draws one possible tank.
+pub fn particle(facts: &TankFacts, rng: &mut impl Rng) -> Particle {
+    let mut state = tap_water(facts);
+    state.ammonia += 0.03 * rng.random::<f64>();
+    state.ammonia_oxidisers = from_range(prior::STRAY_A, rng);
+    state.nitrite_oxidisers = from_range(prior::STRAY_N, rng);
+    let alkalinity = state.alkalinity;
+    Particle { state, kinetics: kinetics(facts, alkalinity, rng), traits: traits(facts, rng) }
+}
+
+/// Draws the colonies' constants.
+fn kinetics(facts: &TankFacts, alkalinity: f64, rng: &mut impl Rng) -> Kinetics<f64> {
+    let mut draw = |range: Range| from_range(range, rng);
+    let full = draw(prior::FULL);
+    Kinetics {
+        growth_a: draw(prior::GROWTH_A),
+        growth_n: draw(prior::GROWTH_N),
+        half_a: draw(prior::HALF_A),
+        half_n: draw(prior::HALF_N),
+        oxygen_a: draw(prior::OXYGEN_A),
+        oxygen_n: draw(prior::OXYGEN_N),
+        decay_a: draw(prior::DECAY_A),
+        decay_n: draw(prior::DECAY_N),
+        full_a: full,
+        full_n: full * draw(Range::new(1.0, 0.3)),
+        warmth_a: draw(prior::WARMTH_A),
+        warmth_n: draw(prior::WARMTH_N),
+        free_ammonia_a: draw(prior::FREE_AMMONIA_A),
+        free_ammonia_n: draw(prior::FREE_AMMONIA_N),
+        nitrous_acid_a: draw(prior::NITROUS_ACID_A),
+        nitrous_acid_n: draw(prior::NITROUS_ACID_N),
+        acid_a: draw(prior::ACID_A),
+        acid_n: draw(prior::ACID_N),
+        half_alkalinity: draw(prior::HALF_ALKALINITY),
+        carbonic: alkalinity * 10f64.powf(-facts.tap.ph.unwrap_or(USUAL_PH)) * draw(Range::new(1.1, 0.45)),
+        breakdown: draw(prior::BREAKDOWN),
+        oxygen_share: oxygen_share(facts, rng),
+    }
+}
+
+/// Oxygen at the biofilm as a share of saturation: a weak filter brings little.
+fn oxygen_share(facts: &TankFacts, rng: &mut impl Rng) -> f64 {
+    let weak = match facts.filter_flow.as_deref() {
+        Some("weak") => 0.9,
+        Some("normal") => 0.03,
+        _ => 0.1,
+    };
+    let (least, most) = if rng.random::<f64>() < weak { (0.03, 0.6) } else { (0.65, 1.0) };
+    rng.random_range(least..most)
+}
+
+/// Draws what differs from tank to tank besides.
+fn traits(facts: &TankFacts, rng: &mut impl Rng) -> Traits<f64> {
+    let plants = match facts.plants.as_deref() {
+        Some("many") => 0.35,
+        Some("few") => 0.08,
+        Some("none") => 1e-4,
+        _ => 0.02,
+    };
+    let bloom_from = rng.random_range(0.0..15.0);
+    let bloom = if rng.random::<f64>() < 0.15 { from_range(Range::new(0.7, 0.8), rng) } else { 0.0 };
+    Traits {
+        volume: rng.random_range(0.82..1.0),
+        gain_ammonia: from_range(Range::new(1.0, 0.07), rng),
+        gain_nitrite: from_range(Range::new(1.0, 0.07), rng),
+        gain_nitrate: from_range(Range::new(1.0, 0.15), rng),
+        cross: if rng.random::<f64>() < 0.3 { rng.random_range(0.05..1.0) } else { 0.0 },
+        // 35-50 % protein, 16 % of it nitrogen, of which half to nine tenths end as ammonia.
+        food: from_range(Range::new(45.0, 0.35), rng),
+        // Fish of 1-10 g fed 1-3 % of their weight a day.
+        fish: from_range(Range::new(6.0, 1.0), rng),
+        plants: plants * from_range(Range::new(1.0, 0.8), rng),
+        bloom,
+        bloom_from,
+        bloom_until: bloom_from + rng.random_range(2.0..20.0),
+        kill: kill(facts, rng),
+    }
+}
+
+/// Log kill of tap water as it is used: chlorine left in it kills most of a colony.
+fn kill(facts: &TankFacts, rng: &mut impl Rng) -> f64 {
+    let harmless = facts.tap.disinfectant.as_deref() == Some("none");
+    let untreated = match facts.water_conditioner.as_deref() {
+        Some("always") => 0.01,
+        Some("never") => 0.85,
+        _ => 0.3,
+    };
+    let share = if harmless { 0.1 * untreated } else { untreated };
+    if rng.random::<f64>() < share { from_range(Range::new(3.0, 0.7), rng) } else { 0.0 }
+}

@@ -1,0 +1,24 @@
+//! When the tank will be ready, with an interval that keeps its word.
+//!
+//! [`Filter::run`] follows a history with many possible tanks (sequential Monte Carlo): each is moved
+//! by the [kinetic model](super::kinetics), weighed by every reading, and renewed when few are left.
+//! What remains is a [`Posterior`], carried on into the coming weeks with the keeper's habits; it
+//! answers when the proof would first pass, how likely it passes now, and what each colony can do.
+
+mod ahead;
+mod deed;
+mod draw;
+mod filter;
+mod keeper;
+mod observe;
+mod particle;
+mod posterior;
+mod quantile;
+mod swarm;
+mod timeline;
+
+pub use ahead::{HORIZON, Water};
+pub use filter::{Filter, Settings};
+pub use keeper::{Keeper, Redosing};
+pub use posterior::{Capacity, Evidence, Hindrance, Posterior, ReadyOn, Unforeseen};
+pub use quantile::Span;

@@ -1,0 +1,248 @@
+//! Many possible tanks with weights: moved through time, weighed by readings, renewed.
+
+use rand::{Rng, RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+use rand_pcg::Pcg64Mcg;
+
+use super::deed::Setting;
+use super::draw;
+use super::observe::{expected, likelihood};
+use super::particle::{Block, Particle, Traits};
+use super::timeline::{Told, What};
+use crate::cycle::kinetics::{Kinetics, WIDTH, advance};
+use crate::terms::{Analyte, EventKind, TankFacts};
+
+/// Longest step while following a history, days.
+pub const STEP: f64 = 0.25;
+
+/// Wander of each colony's log capacity per square root of a day: what the model leaves out.
+const WANDER: f64 = 0.06;
+/// Doses and water changes a day that nobody wrote down.
+const UNLOGGED_DOSES: f64 = 0.012;
+const UNLOGGED_CHANGES: f64 = 0.008;
+/// Renewal when the effective number of tanks falls below this share.
+const RENEW_BELOW: f64 = 0.35;
+/// Width of the jitter at renewal, in standard deviations of the swarm.
+const JITTER: f64 = 0.12;
+
+/// Possible tanks and how far each is believed.
+#[derive(Debug, Clone)]
+pub struct Swarm {
+    /// The tanks.
+    pub blocks: Vec<Block>,
+    /// Their weights, summing to one.
+    pub weights: Vec<f64>,
+    setting: Setting,
+    rng: Pcg64Mcg,
+    fish: f64,
+    celsius: f64,
+    usual_dose: f64,
+}
+
+impl Swarm {
+    /// Draws `count` possible tanks, rounded up to whole blocks.
+    pub fn draw(facts: &TankFacts, setting: Setting, count: usize, seed: u64) -> Self {
+        let mut rng = Pcg64Mcg::seed_from_u64(seed);
+        let mut blocks = vec![Block::empty(); count.div_ceil(WIDTH).max(1)];
+        for block in &mut blocks {
+            for lane in 0..WIDTH {
+                block.set_particle(lane, &draw::particle(facts, &mut rng));
+            }
+        }
+        let count = blocks.len() * WIDTH;
+        let weights = vec![1.0 / count as f64; count];
+        Self { blocks, weights, setting, rng, fish: 0.0, celsius: f64::NAN, usual_dose: 2.0 }
+    }
+
+    /// Fish in the tank.
+    pub fn fish(&self) -> f64 {
+        self.fish
+    }
+
+    /// Moves every tank from day `from` to day `to` at `celsius`.
+    pub fn advance(&mut self, from: f64, to: f64, celsius: f64) {
+        let days = to - from;
+        if days <= 0.0 {
+            return;
+        }
+        if celsius != self.celsius {
+            self.celsius = celsius;
+            self.blocks.iter_mut().for_each(|block| block.warm_to(celsius));
+        }
+        self.forget(days);
+        let wander = WANDER * days.sqrt();
+        for block in &mut self.blocks {
+            block.live_in(0.5 * (from + to), self.fish, self.setting.volume_l);
+            for lane in 0..WIDTH {
+                let (a, n): (f64, f64) =
+                    (StandardNormal.sample(&mut self.rng), StandardNormal.sample(&mut self.rng));
+                block.state.ammonia_oxidisers.0[lane] *= (1.0 + wander * a).max(0.3);
+                block.state.nitrite_oxidisers.0[lane] *= (1.0 + wander * n).max(0.3);
+            }
+            advance(&mut block.state, &block.kinetics, &block.conditions, days, STEP);
+        }
+    }
+
+    /// Lets a few tanks have seen a dose or a water change that the log does not hold.
+    fn forget(&mut self, days: f64) {
+        let expected = |rate: f64, count: usize| (rate * days * count as f64).round() as usize;
+        let count = self.weights.len();
+        for _ in 0..expected(UNLOGGED_DOSES, count) {
+            let amount = self.usual_dose * self.rng.random_range(0.6..1.2);
+            self.change_one(EventKind::AmmoniaDose, amount);
+        }
+        for _ in 0..expected(UNLOGGED_CHANGES, count) {
+            let percent = self.rng.random_range(15.0..70.0);
+            self.change_one(EventKind::WaterChange, percent);
+        }
+    }
+
+    /// Does a deed to one tank drawn at random.
+    fn change_one(&mut self, kind: EventKind, amount: f64) {
+        let index = self.rng.random_range(0..self.weights.len());
+        let (block, lane) = (&mut self.blocks[index / WIDTH], index % WIDTH);
+        let mut particle = block.particle(lane);
+        self.setting.apply(kind, Some(amount), &mut particle, &mut self.rng);
+        block.set_particle(lane, &particle);
+    }
+
+    /// Takes a reading or a deed into account.
+    pub fn meet(&mut self, what: What) {
+        match what {
+            What::Test(analyte, told) => self.weigh(analyte, told),
+            What::Deed(kind, amount) => self.undergo(kind, amount),
+        }
+    }
+
+    /// Does a deed to every tank.
+    fn undergo(&mut self, kind: EventKind, amount: Option<f64>) {
+        match (kind, amount) {
+            (EventKind::FishAdded, count) => self.fish += count.unwrap_or(1.0),
+            (EventKind::AmmoniaDose, Some(raise)) => self.usual_dose = raise,
+            _ => {}
+        }
+        for block in &mut self.blocks {
+            for lane in 0..WIDTH {
+                let mut particle = block.particle(lane);
+                self.setting.apply(kind, amount, &mut particle, &mut self.rng);
+                block.set_particle(lane, &particle);
+            }
+        }
+    }
+
+    /// Weighs every tank by a reading, and renews the swarm if few are left.
+    fn weigh(&mut self, analyte: Analyte, told: Told) {
+        for (block, weights) in self.blocks.iter().zip(self.weights.chunks_exact_mut(WIDTH)) {
+            let Some(shown) = expected(block, analyte) else { return };
+            for (weight, value) in weights.iter_mut().zip(shown) {
+                *weight *= likelihood(analyte, told, value);
+            }
+        }
+        let total: f64 = self.weights.iter().sum();
+        if !(total > 0.0 && total.is_finite()) {
+            let even = 1.0 / self.weights.len() as f64;
+            self.weights.fill(even);
+            return;
+        }
+        self.weights.iter_mut().for_each(|weight| *weight /= total);
+        if self.effective() < RENEW_BELOW * self.weights.len() as f64 {
+            self.renew();
+        }
+    }
+
+    /// Effective number of tanks (Kong, Liu, Wong, JASA 89:278, 1994).
+    pub fn effective(&self) -> f64 {
+        1.0 / self.weights.iter().map(|weight| weight * weight).sum::<f64>()
+    }
+
+    /// Resamples, then jitters the constants about where they are.
+    fn renew(&mut self) {
+        let count = self.weights.len();
+        let picked = self.pick(count);
+        self.blocks = picked;
+        self.weights.fill(1.0 / count as f64);
+        self.jitter();
+        if self.celsius.is_finite() {
+            let celsius = self.celsius;
+            self.blocks.iter_mut().for_each(|block| block.warm_to(celsius));
+        }
+    }
+
+    /// Systematic resampling (Kitagawa, J. Comput. Graph. Stat. 5:1, 1996) to `count` equal tanks.
+    pub fn pick(&mut self, count: usize) -> Vec<Block> {
+        let blocks = count.div_ceil(WIDTH);
+        let spacing = 1.0 / (blocks * WIDTH) as f64;
+        let mut mark = spacing * self.rng.random::<f64>();
+        let (mut sum, mut source) = (self.weights[0], 0);
+        let mut picked = vec![Block::empty(); blocks];
+        for index in 0..blocks * WIDTH {
+            while sum < mark && source + 1 < self.weights.len() {
+                source += 1;
+                sum += self.weights[source];
+            }
+            let particle = self.blocks[source / WIDTH].particle(source % WIDTH);
+            picked[index / WIDTH].set_particle(index % WIDTH, &particle);
+            mark += spacing;
+        }
+        picked
+    }
+
+    /// Kernel jitter that keeps mean and spread (Liu & West, in Sequential Monte Carlo Methods in
+    /// Practice, 2001, ch. 10), on the logarithm for the spread and linearly for the shrinkage.
+    fn jitter(&mut self) {
+        let kinetics = spreads(&self.blocks, |particle| particle.kinetics.to_array());
+        let traits = spreads(&self.blocks, |particle| particle.traits.to_array());
+        let rng = &mut self.rng;
+        for block in &mut self.blocks {
+            for lane in 0..WIDTH {
+                let mut particle = block.particle(lane);
+                particle.kinetics.change_each(|index, value| moved(value, kinetics[index], rng));
+                particle.traits.change_each(|index, value| {
+                    if Traits::is_smooth(index) { moved(value, traits[index], rng) } else { value }
+                });
+                particle.traits.volume = particle.traits.volume.clamp(0.7, 1.02);
+                particle.kinetics.oxygen_share = particle.kinetics.oxygen_share.min(1.0);
+                block.set_particle(lane, &particle);
+            }
+        }
+    }
+}
+
+/// Mean of each field, and standard deviation of its logarithm, over a sample of the swarm.
+fn spreads<const N: usize>(blocks: &[Block], fields: impl Fn(&Particle) -> [f64; N]) -> [(f64, f64); N] {
+    const SAMPLE: usize = 64;
+    let stride = blocks.len().div_ceil(SAMPLE);
+    let mut sums = [[0.0; 3]; N];
+    let mut count = 0.0;
+    for block in blocks.iter().step_by(stride) {
+        for lane in 0..WIDTH {
+            count += 1.0;
+            for (sum, value) in sums.iter_mut().zip(fields(&block.particle(lane))) {
+                let log = value.max(1e-12).ln();
+                sum[0] += value;
+                sum[1] += log;
+                sum[2] += log * log;
+            }
+        }
+    }
+    sums.map(|[sum, log, square]| {
+        let mean = log / count;
+        (sum / count, (square / count - mean * mean).max(0.0).sqrt())
+    })
+}
+
+/// One value after shrinkage towards the mean and a step of the kernel.
+#[inline(always)]
+fn moved(value: f64, (mean, spread): (f64, f64), rng: &mut impl Rng) -> f64 {
+    const SHRINK: f64 = 0.5 * JITTER * JITTER;
+    let shrunk = value + SHRINK * (mean - value);
+    shrunk * (1.0 + JITTER * spread * near_normal(rng)).max(0.3)
+}
+
+/// A deviate of mean 0 and variance 1 from four uniform ones: near enough to normal for a kernel.
+#[inline(always)]
+fn near_normal(rng: &mut impl Rng) -> f64 {
+    let bits = rng.next_u64();
+    let sum = (bits & 0xffff) + (bits >> 16 & 0xffff) + (bits >> 32 & 0xffff) + (bits >> 48);
+    (sum as f64 / 65_535.0 - 2.0) * 3f64.sqrt()
+}

@@ -1,0 +1,128 @@
+//! Numbers that the integrator works on: one tank at a time, or several side by side.
+//!
+//! The scheme in [`step`](super::step) is written once over [`Real`]. With `f64` it is easy to test;
+//! with [`Lanes`] the compiler keeps several trajectories in the vector registers.
+
+use std::array;
+use std::ops::{Add, Div, Mul, Sub};
+
+/// Trajectories that are integrated side by side.
+pub const WIDTH: usize = 8;
+
+/// What the integrator needs of a number.
+pub trait Real:
+    Copy + Add<Output = Self> + Sub<Output = Self> + Mul<Output = Self> + Div<Output = Self>
+{
+    /// The same value everywhere.
+    fn splat(value: f64) -> Self;
+    /// The larger of both, lane by lane.
+    fn at_least(self, floor: Self) -> Self;
+}
+
+impl Real for f64 {
+    fn splat(value: f64) -> Self {
+        value
+    }
+
+    fn at_least(self, floor: Self) -> Self {
+        self.max(floor)
+    }
+}
+
+/// Values of the same quantity in [`WIDTH`] trajectories.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[repr(align(64))]
+pub struct Lanes(pub [f64; WIDTH]);
+
+impl Default for Lanes {
+    fn default() -> Self {
+        Self([0.0; WIDTH])
+    }
+}
+
+impl Lanes {
+    /// Applies `f` to each lane.
+    #[inline]
+    pub fn map(self, f: impl FnMut(f64) -> f64) -> Self {
+        Self(self.0.map(f))
+    }
+
+    /// Combines two values lane by lane.
+    #[inline(always)]
+    pub fn zip(self, other: Self, mut f: impl FnMut(f64, f64) -> f64) -> Self {
+        Self(array::from_fn(|lane| f(self.0[lane], other.0[lane])))
+    }
+}
+
+impl Real for Lanes {
+    #[inline(always)]
+    fn splat(value: f64) -> Self {
+        Self([value; WIDTH])
+    }
+
+    #[inline(always)]
+    fn at_least(self, floor: Self) -> Self {
+        self.zip(floor, |value, least| if value > least { value } else { least })
+    }
+}
+
+macro_rules! lane_by_lane {
+    ($($operator:ident, $method:ident);+ $(;)?) => {$(
+        impl $operator for Lanes {
+            type Output = Self;
+
+            #[inline(always)]
+            fn $method(self, other: Self) -> Self {
+                self.zip(other, f64::$method)
+            }
+        }
+    )+};
+}
+
+lane_by_lane! { Add, add; Sub, sub; Mul, mul; Div, div }
+
+/// Defines a structure of numbers whose fields can also be reached by index.
+///
+/// The filter shrinks, jitters and resamples every field alike, while the chemistry names them.
+macro_rules! numbers {
+    ($(#[$meta:meta])* $vis:vis struct $name:ident { $($(#[$field_meta:meta])* $field:ident,)+ }) => {
+        $(#[$meta])*
+        #[derive(Debug, Clone, Copy, Default, PartialEq)]
+        $vis struct $name<T> { $($(#[$field_meta])* pub $field: T,)+ }
+
+        impl<T: Copy> $name<T> {
+            /// How many numbers this holds.
+            pub const LEN: usize = Self::NAMES.len();
+
+            /// Their names, in order of declaration.
+            pub const NAMES: &'static [&'static str] = &[$(stringify!($field)),+];
+
+            /// The numbers in order of declaration.
+            pub fn to_array(self) -> [T; $name::<()>::LEN] {
+                [$(self.$field),+]
+            }
+        }
+
+        impl $name<crate::cycle::kinetics::Lanes> {
+            /// Takes one trajectory out.
+            pub fn lane(&self, lane: usize) -> $name<f64> {
+                $name { $($field: self.$field.0[lane]),+ }
+            }
+
+            /// Puts one trajectory in.
+            pub fn set_lane(&mut self, lane: usize, values: &$name<f64>) {
+                $(self.$field.0[lane] = values.$field;)+
+            }
+        }
+
+        impl $name<f64> {
+            /// Changes every field with `f`, which is told the field's index.
+            pub fn change_each(&mut self, mut f: impl FnMut(usize, f64) -> f64) {
+                let mut index = 0;
+                $(self.$field = f(index, self.$field); index += 1;)+
+                let _ = index;
+            }
+        }
+    };
+}
+pub(crate) use numbers;

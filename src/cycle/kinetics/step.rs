@@ -1,0 +1,177 @@
+//! One step of the integrator.
+//!
+//! The Monod terms are linearised at the midpoint of the step; the resulting linear decay is solved
+//! with the second-order, L-stable approximation `exp(-z) = 1 / (1 + z + z^2/2)`. Every flux is
+//! computed once, taken from one pool and given to the next, so that nitrogen is conserved to
+//! rounding and no concentration turns negative, however long the step.
+
+use super::lanes::Real;
+use super::state::{Kinetics, State};
+use super::water::{ammonium_constant, nitrous_constant, oxygen_saturation, temperature_factor};
+
+/// Milliequivalents of alkalinity used per mg N of ammonia oxidised: two equivalents per mole.
+pub const MEQ_PER_MG_N: f64 = 2.0 / crate::terms::unit::atomic_weight::N;
+
+/// Alkalinity below which none is taken, meq/L: keeps the pH finite.
+const LEAST_ALKALINITY: f64 = 0.01;
+
+/// Half-saturation of plants and bloom for ammonia, mg N/L (rough; the uptake rate matters more).
+const HALF_UPTAKE: f64 = 0.1;
+
+/// What does not change within a stretch of time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conditions<T> {
+    /// Temperature and oxygen factor of the ammonia oxidisers.
+    pub activity_a: T,
+    /// Temperature and oxygen factor of the nitrite oxidisers.
+    pub activity_n: T,
+    /// Temperature factor of decay.
+    pub wear: T,
+    /// Acid dissociation constant of ammonium, mol/L.
+    pub ammonium: T,
+    /// One over that of nitrous acid, L/mol.
+    pub nitrous: T,
+    /// Ammonia that fish give off, mg N/L/d.
+    pub excretion: T,
+    /// Most that plants and a bloom take up, mg N/L/d.
+    pub uptake: T,
+}
+
+impl Conditions<f64> {
+    /// Conditions at `celsius` for a tank with constants `kinetics`, without fish, plants or bloom.
+    pub fn at(celsius: f64, kinetics: &Kinetics<f64>) -> Self {
+        let oxygen = oxygen_saturation(celsius) * kinetics.oxygen_share;
+        Self {
+            activity_a: temperature_factor(kinetics.warmth_a, celsius) * oxygen / (oxygen + kinetics.oxygen_a),
+            activity_n: temperature_factor(kinetics.warmth_n, celsius) * oxygen / (oxygen + kinetics.oxygen_n),
+            wear: wear(celsius),
+            ammonium: ammonium_constant(celsius),
+            nitrous: 1.0 / nitrous_constant(celsius),
+            excretion: 0.0,
+            uptake: 0.0,
+        }
+    }
+}
+
+/// Decay relative to 20 degrees: theta 1.04 (Metcalf & Eddy, from memory, not verified).
+pub fn wear(celsius: f64) -> f64 {
+    1.04f64.powf(celsius - 20.0)
+}
+
+/// How far each colony works below its capacity, as factors between 0 and 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits<T> {
+    /// pH and inorganic carbon, ammonia oxidisers.
+    pub acid_a: T,
+    /// pH and inorganic carbon, nitrite oxidisers.
+    pub acid_n: T,
+    /// Free ammonia and free nitrous acid, ammonia oxidisers.
+    pub poison_a: T,
+    /// Free ammonia and free nitrous acid, nitrite oxidisers.
+    pub poison_n: T,
+}
+
+/// Chemistry of the water at one instant: denominators of the limiting factors.
+#[inline(always)]
+fn denominators<T: Real>(
+    ammonia: T,
+    nitrite: T,
+    alkalinity: T,
+    k: &Kinetics<T>,
+    c: &Conditions<T>,
+) -> [T; 4] {
+    let one = T::splat(1.0);
+    let hydrogen = k.carbonic / alkalinity;
+    let free_ammonia = ammonia * c.ammonium / (c.ammonium + hydrogen);
+    let nitrous_acid = nitrite * hydrogen * c.nitrous;
+    let carbon = alkalinity + k.half_alkalinity;
+    [
+        (one + hydrogen / k.acid_a) * carbon,
+        (one + hydrogen / k.acid_n) * carbon,
+        one + free_ammonia / k.free_ammonia_a + nitrous_acid / k.nitrous_acid_a,
+        one + free_ammonia / k.free_ammonia_n + nitrous_acid / k.nitrous_acid_n,
+    ]
+}
+
+/// What holds each colony back in the water as it stands.
+pub fn limits<T: Real>(state: &State<T>, k: &Kinetics<T>, c: &Conditions<T>) -> Limits<T> {
+    let [acid_a, acid_n, poison_a, poison_n] =
+        denominators(state.ammonia, state.nitrite, state.alkalinity, k, c);
+    let one = T::splat(1.0);
+    Limits {
+        acid_a: state.alkalinity / acid_a,
+        acid_n: state.alkalinity / acid_n,
+        poison_a: one / poison_a,
+        poison_n: one / poison_n,
+    }
+}
+
+/// First-order rates of loss of ammonia and nitrite by oxidation, 1/d.
+#[inline(always)]
+fn loss_rates<T: Real>(s: &State<T>, k: &Kinetics<T>, c: &Conditions<T>) -> (T, T) {
+    let [acid_a, acid_n, poison_a, poison_n] = denominators(s.ammonia, s.nitrite, s.alkalinity, k, c);
+    (
+        s.ammonia_oxidisers * c.activity_a * s.alkalinity / (acid_a * poison_a * (k.half_a + s.ammonia)),
+        s.nitrite_oxidisers * c.activity_n * s.alkalinity / (acid_n * poison_n * (k.half_n + s.nitrite)),
+    )
+}
+
+/// What is left of `pool` after a loss `z` (rate times time) with `inflow` spread evenly.
+#[inline(always)]
+fn left_over<T: Real>(pool: T, inflow: T, z: T) -> T {
+    let half = T::splat(0.5);
+    let one = T::splat(1.0);
+    (pool + inflow * (one + half * z)) / (one + z + half * z * z)
+}
+
+/// Carries `s` on by `days` with the loss rates of the state `at`.
+#[inline(always)]
+fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T>, days: T) -> State<T> {
+    let one = T::splat(1.0);
+    let (rate_a, rate_n) = loss_rates(at, k, c);
+    let rate_up = c.uptake / (T::splat(HALF_UPTAKE) + at.ammonia);
+
+    let organic = left_over(s.organic, T::splat(0.0), k.breakdown * days);
+    let mineralised = s.organic - organic;
+    let supply = mineralised + c.excretion * days;
+
+    let rate = rate_a + rate_up + T::splat(1e-12);
+    let ammonia = left_over(s.ammonia, supply, rate * days);
+    let removed = s.ammonia + supply - ammonia;
+    let oxidised = removed * (rate_a / rate);
+
+    let nitrite = left_over(s.nitrite, oxidised, rate_n * days);
+    let to_nitrate = s.nitrite + oxidised - nitrite;
+
+    let room_a = one - at.ammonia_oxidisers / k.full_a;
+    let room_n = one - at.nitrite_oxidisers / k.full_n;
+    let grown = |capacity: T, growth: T, flux: T, room: T, decay: T| {
+        (capacity + growth * flux * room.at_least(T::splat(0.0))) / (one + decay * c.wear * days)
+    };
+    State {
+        ammonia,
+        nitrite,
+        nitrate: s.nitrate + to_nitrate,
+        organic,
+        assimilated: s.assimilated + (removed - oxidised),
+        alkalinity: (s.alkalinity + (supply - oxidised - oxidised) * T::splat(0.5 * MEQ_PER_MG_N))
+            .at_least(T::splat(LEAST_ALKALINITY)),
+        ammonia_oxidisers: grown(s.ammonia_oxidisers, k.growth_a, oxidised, room_a, k.decay_a),
+        nitrite_oxidisers: grown(s.nitrite_oxidisers, k.growth_n, to_nitrate, room_n, k.decay_n),
+    }
+}
+
+/// Advances the tank by `days`.
+#[inline(always)]
+pub fn step<T: Real>(state: &State<T>, k: &Kinetics<T>, c: &Conditions<T>, days: f64) -> State<T> {
+    let middle = carry(state, state, k, c, T::splat(0.5 * days));
+    carry(state, &middle, k, c, T::splat(days))
+}
+
+/// Advances the tank by `days` in equal steps of at most `longest`.
+pub fn advance<T: Real>(state: &mut State<T>, k: &Kinetics<T>, c: &Conditions<T>, days: f64, longest: f64) {
+    let steps = (days / longest).ceil().max(1.0);
+    for _ in 0..steps as usize {
+        *state = step(state, k, c, days / steps);
+    }
+}
