@@ -7,9 +7,7 @@ use rand_pcg::Pcg64Mcg;
 use super::deed::Setting;
 use super::keeper::{Keeper, Redosing};
 use super::particle::Block;
-use crate::cycle::kinetics::{
-    Lanes, PROOF_DOSE, ProofEnd, State, WIDTH, advance, begin_proof, finish_proof,
-};
+use crate::cycle::kinetics::{Lanes, PROOF_DOSE, ProofEnd, State, WIDTH, advance, begin_proof, finish_proof};
 use crate::terms::EventKind;
 use crate::terms::unit::NH3_PER_N;
 
@@ -102,7 +100,7 @@ impl Ahead {
     }
 
     /// One step of the grid.
-    fn carry_on(&self, block: &mut Block, ahead: f64, rng: &mut impl Rng) {
+    pub(super) fn carry_on(&self, block: &mut Block, ahead: f64, rng: &mut impl Rng) {
         block.live_in(self.now + ahead, self.fish, self.setting.volume_l);
         let wander = WANDER * GRID.sqrt();
         let mut shaken = |capacity: f64| {
@@ -115,7 +113,7 @@ impl Ahead {
     }
 
     /// The keeper tests, and answers as is their habit.
-    fn test(&self, block: &mut Block, rng: &mut impl Rng) {
+    pub(super) fn test(&self, block: &mut Block, rng: &mut impl Rng) {
         for lane in 0..WIDTH {
             let mut particle = block.particle(lane);
             let reading = particle.state.ammonia * NH3_PER_N * particle.traits.gain_ammonia;
@@ -125,6 +123,11 @@ impl Ahead {
                 Redosing::WhenLow { .. } => 0.0,
                 Redosing::Always { amount } => amount,
             };
+            if let Some((below, fraction)) = self.keeper.acid_change
+                && particle.state.alkalinity < particle.kinetics.carbonic * 10f64.powf(below)
+            {
+                self.setting.change_water(&mut particle, fraction);
+            }
             let (share, fraction) = self.keeper.water_change;
             if share > 0.0 && rng.random::<f64>() < share {
                 self.setting.change_water(&mut particle, fraction);
@@ -138,7 +141,7 @@ impl Ahead {
     }
 
     /// The keeper feeds.
-    fn feed(&self, block: &mut Block, rng: &mut impl Rng) {
+    pub(super) fn feed(&self, block: &mut Block, rng: &mut impl Rng) {
         let Some((_, grams)) = self.keeper.food else { return };
         for lane in 0..WIDTH {
             let mut particle = block.particle(lane);

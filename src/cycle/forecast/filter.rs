@@ -19,19 +19,21 @@ const STRETCH: f64 = 1.0;
 const USUAL_VOLUME: f64 = 100.0;
 
 /// How much work to put in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
     /// Possible tanks that follow the history.
     pub particles: usize,
     /// Of these, how many are carried on into the forecast.
     pub scouts: usize,
+    /// How far a reading is trusted, as the power of its likelihood: 1 if the model were exact.
+    pub trust: f64,
     /// Seed: the same history and seed give the same forecast.
     pub seed: u64,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { particles: 20_000, scouts: 800, seed: 1 }
+        Self { particles: 20_000, scouts: 800, trust: 0.5, seed: 1 }
     }
 }
 
@@ -49,7 +51,8 @@ impl Filter {
             volume_l: facts.volume_l.filter(|litres| *litres > 0.0).unwrap_or(USUAL_VOLUME),
             alkaline_dose: facts.ammonia_source.as_deref() == Some("ammonia solution"),
         };
-        let mut swarm = Swarm::draw(facts, setting, settings.particles, settings.seed);
+        let mut swarm =
+            Swarm::draw(facts, setting, settings.particles, settings.seed).trusting(settings.trust);
         follow(&mut swarm, &timeline);
 
         let mut blocks = swarm.pick(settings.scouts);

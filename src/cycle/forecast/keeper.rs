@@ -41,6 +41,8 @@ pub struct Keeper {
     pub redosing: Redosing,
     /// Share of tests that are followed by a water change, and its fraction of the volume.
     pub water_change: (f64, f64),
+    /// pH below which the keeper changes water, and the fraction then; none if pH is not tested.
+    pub acid_change: Option<(f64, f64)>,
     /// Days between feedings and grams each time.
     pub food: Option<(f64, f64)>,
 }
@@ -55,6 +57,7 @@ impl Keeper {
             last_test: tests.last().copied().unwrap_or(timeline.now),
             redosing: redosing(timeline, facts),
             water_change: water_changes(timeline, &tests),
+            acid_change: acid_change(timeline),
             food: feeding(timeline),
         }
     }
@@ -62,8 +65,11 @@ impl Keeper {
 
 /// Days on which something was tested.
 fn test_days(timeline: &Timeline) -> Vec<f64> {
-    let mut days: Vec<f64> =
-        [Analyte::Ammonia, Analyte::Nitrite].into_iter().flat_map(|a| timeline.readings(a)).map(|r| r.0).collect();
+    let mut days: Vec<f64> = [Analyte::Ammonia, Analyte::Nitrite]
+        .into_iter()
+        .flat_map(|a| timeline.readings(a))
+        .map(|r| r.0)
+        .collect();
     days.sort_by(f64::total_cmp);
     days.dedup_by(|later, earlier| *later - *earlier < 0.02);
     days
@@ -129,6 +135,14 @@ fn water_changes(timeline: &Timeline, tests: &[f64]) -> (f64, f64) {
     let chances = tests.iter().filter(|day| **day >= since).count().max(1);
     let share = (recent.len() as f64 / chances as f64).min(1.0);
     (share, median(recent).unwrap_or(0.0))
+}
+
+/// Water changes that answer a low pH: seen in the log, or expected of one who tests pH and changes
+/// water at all.
+fn acid_change(timeline: &Timeline) -> Option<(f64, f64)> {
+    timeline.readings(Analyte::Ph).next()?;
+    let changes: Vec<f64> = timeline.deeds(EventKind::WaterChange).map(|change| change.1 / 100.0).collect();
+    Some((6.5, median(changes).unwrap_or(0.4)))
 }
 
 /// Days between feedings and grams, unless feeding has stopped.

@@ -16,9 +16,11 @@ mod posterior;
 mod quantile;
 mod swarm;
 mod timeline;
+mod what_if;
 
 pub use ahead::{HORIZON, Water};
 pub use filter::{Filter, Settings};
 pub use keeper::{Keeper, Redosing};
 pub use posterior::{Capacity, Evidence, Hindrance, Posterior, ReadyOn, Unforeseen};
 pub use quantile::Span;
+pub use what_if::{Action, Comparison};

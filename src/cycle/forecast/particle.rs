@@ -2,9 +2,10 @@
 
 use crate::cycle::kinetics::{
     Conditions, Kinetics, Lanes, State, WIDTH, numbers,
-    water::{ammonium_constant, nitrous_constant, oxygen_saturation, temperature_factor},
+    water::{ammonium_constant, nitrous_constant, temperature_factor},
     wear,
 };
+use crate::cycle::oxygen::saturation_mg_l;
 
 numbers! {
     /// What differs from tank to tank besides the colonies' constants.
@@ -106,7 +107,7 @@ impl Block {
 
     /// Works out the factors that temperature and oxygen set.
     pub fn warm_to(&mut self, celsius: f64) {
-        let saturation = oxygen_saturation(celsius);
+        let saturation = saturation_mg_l(celsius, 0.0);
         let k = &self.kinetics;
         let oxygen = k.oxygen_share.map(|share| share * saturation);
         let factor = |warmth: Lanes| warmth.map(|w| temperature_factor(w, celsius));

@@ -5,8 +5,9 @@ use chrono::{DateTime, Duration, FixedOffset};
 use super::ahead::{Ahead, Outlook, Water};
 use super::particle::{Block, Particle};
 use super::quantile::{Span, quantile};
-use crate::cycle::kinetics::water::{oxygen_saturation, temperature_factor};
+use crate::cycle::kinetics::water::temperature_factor;
 use crate::cycle::kinetics::{Conditions, ProofEnd, WIDTH, limits};
+use crate::cycle::oxygen::saturation_mg_l;
 use crate::terms::Analyte;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 
@@ -176,7 +177,7 @@ impl Posterior {
 
     /// What holds the colonies back.
     pub fn hindrance(&self) -> Option<Hindrance> {
-        let saturation = oxygen_saturation(self.celsius);
+        let saturation = saturation_mg_l(self.celsius, 0.0);
         let oxygen = |share: f64, half: f64| share * saturation / (share * saturation + half);
         let warmth = |rise: f64| temperature_factor(rise, self.celsius) / temperature_factor(rise, 25.0);
         let middle = |of_a: &dyn Fn(&Particle) -> f64, of_n: &dyn Fn(&Particle) -> f64| {

@@ -9,7 +9,7 @@ use super::draw;
 use super::observe::{expected, likelihood};
 use super::particle::{Block, Particle, Traits};
 use super::timeline::{Told, What};
-use crate::cycle::kinetics::{Kinetics, WIDTH, advance};
+use crate::cycle::kinetics::{WIDTH, advance};
 use crate::terms::{Analyte, EventKind, TankFacts};
 
 /// Longest step while following a history, days.
@@ -23,7 +23,7 @@ const UNLOGGED_CHANGES: f64 = 0.008;
 /// Renewal when the effective number of tanks falls below this share.
 const RENEW_BELOW: f64 = 0.35;
 /// Width of the jitter at renewal, in standard deviations of the swarm.
-const JITTER: f64 = 0.12;
+const JITTER: f64 = 0.2;
 
 /// Possible tanks and how far each is believed.
 #[derive(Debug, Clone)]
@@ -37,6 +37,7 @@ pub struct Swarm {
     fish: f64,
     celsius: f64,
     usual_dose: f64,
+    trust: f64,
 }
 
 impl Swarm {
@@ -51,7 +52,13 @@ impl Swarm {
         }
         let count = blocks.len() * WIDTH;
         let weights = vec![1.0 / count as f64; count];
-        Self { blocks, weights, setting, rng, fish: 0.0, celsius: f64::NAN, usual_dose: 2.0 }
+        Self { blocks, weights, setting, rng, fish: 0.0, celsius: f64::NAN, usual_dose: 2.0, trust: 1.0 }
+    }
+
+    /// Takes each reading's likelihood to the power `trust`.
+    pub fn trusting(mut self, trust: f64) -> Self {
+        self.trust = trust;
+        self
     }
 
     /// Fish in the tank.
@@ -135,7 +142,7 @@ impl Swarm {
         for (block, weights) in self.blocks.iter().zip(self.weights.chunks_exact_mut(WIDTH)) {
             let Some(shown) = expected(block, analyte) else { return };
             for (weight, value) in weights.iter_mut().zip(shown) {
-                *weight *= likelihood(analyte, told, value);
+                *weight *= likelihood(analyte, told, value).powf(self.trust);
             }
         }
         let total: f64 = self.weights.iter().sum();

@@ -30,21 +30,21 @@ pub mod prior {
 
     /// 1/d. ASM1 0.8, ASM2d 1.0, ASMN 0.78, UCT 0.45, EPA 1975 0.77, Sin 2008 0.5-2.1; start-up of
     /// a fresh filter runs slower (mean generation up to 60 h, Hagopian & Riley 1998: 0.28).
-    pub const GROWTH_A: Range = Range::new(0.55, 0.45);
+    pub const GROWTH_A: Range = Range::new(0.60, 0.45);
     /// 1/d. ASMN 0.78, Sin 2008 0.4-1.05, Metcalf & Eddy 1.0; lag as above.
-    pub const GROWTH_N: Range = Range::new(0.50, 0.45);
+    pub const GROWTH_N: Range = Range::new(0.65, 0.45);
     /// mg N/L. ASM1 1.0, Sin 2008 0.14-1.0, Metcalf & Eddy 0.5.
-    pub const HALF_A: Range = Range::new(0.5, 0.6);
+    pub const HALF_A: Range = Range::new(0.4, 0.7);
     /// mg N/L. Sin 2008 0.1-3, Metcalf & Eddy 0.2, ASM1 1.0.
-    pub const HALF_N: Range = Range::new(0.45, 0.8);
+    pub const HALF_N: Range = Range::new(0.35, 0.8);
     /// mg/L. Sin 2008 0.1-1.45, ASM1 0.4, ASMN 0.6, EPA 1975 1.3.
     pub const OXYGEN_A: Range = Range::new(0.6, 0.45);
     /// mg/L. Sin 2008 0.3-1.5, ASMN 1.2, Metcalf & Eddy 0.9.
     pub const OXYGEN_N: Range = Range::new(1.1, 0.4);
     /// 1/d. Kinetics texts 0.03-0.06, UCT 0.04, ASMN 0.096, ASM2d 0.15, Metcalf & Eddy 0.17.
-    pub const DECAY_A: Range = Range::new(0.07, 0.5);
+    pub const DECAY_A: Range = Range::new(0.05, 0.6);
     /// 1/d. ASMN 0.096, Sin 2008 0.08-0.2, Metcalf & Eddy 0.17.
-    pub const DECAY_N: Range = Range::new(0.08, 0.5);
+    pub const DECAY_N: Range = Range::new(0.055, 0.6);
     /// 1/K. Ea 68 kJ/mol (Vannecke & Volcke) 0.092; theta 1.072 (0.070), ASM1 1.103 (0.098).
     pub const WARMTH_A: Range = Range::new(0.088, 0.18);
     /// 1/K. Ea 44 kJ/mol (Vannecke & Volcke) 0.060; theta 1.072 (0.070).
@@ -58,20 +58,20 @@ pub mod prior {
     /// mg N/L. Park & Bae 2009 1.7-6.8 umol/L (0.024-0.095).
     pub const NITROUS_ACID_N: Range = Range::new(0.06, 0.7);
     /// mol/L: pH 6.5 with a spread of 0.25. EPA 1975 falls to nothing at pH 6.0.
-    pub const ACID_A: Range = Range::new(3.16e-7, 0.6);
+    pub const ACID_A: Range = Range::new(6.3e-7, 0.7);
     /// mol/L: pH 6.4 with a spread of 0.25.
-    pub const ACID_N: Range = Range::new(4.0e-7, 0.6);
+    pub const ACID_N: Range = Range::new(6.3e-7, 0.7);
     /// meq/L. ASM2d 0.5 mol/m3 for nitrifiers (from memory, not verified).
-    pub const HALF_ALKALINITY: Range = Range::new(0.3, 0.7);
+    pub const HALF_ALKALINITY: Range = Range::new(0.1, 0.9);
     /// 1/d, breakdown of uneaten food (rough; common practice, no source).
     pub const BREAKDOWN: Range = Range::new(0.5, 0.6);
-    /// mg N/L/d, a full surface: 0.3-0.7 g N/m2/d (trickling biofilters) on 0.5-2 m2 per 100 L.
-    pub const FULL: Range = Range::new(8.0, 0.7);
+    /// mg N/L/d, a full surface: 0.3-0.7 g N/m2/d (trickling biofilters) on 1-6 m2 per 100 L.
+    pub const FULL: Range = Range::new(15.0, 0.8);
     /// mg N/L/d, ammonia oxidisers that come with water, air and decoration. No source gives it:
     /// chosen so that the model's start-up lasts the published 20-45 days at 25 degrees.
-    pub const STRAY_A: Range = Range::new(2e-3, 1.6);
+    pub const STRAY_A: Range = Range::new(7e-4, 1.6);
     /// Nitrite oxidisers likewise, mg N/L/d.
-    pub const STRAY_N: Range = Range::new(1.5e-3, 1.8);
+    pub const STRAY_N: Range = Range::new(6e-4, 1.8);
     /// mg N/L/d that a whole mature filter holds when moved.
     pub const MATURE_FILTER: Range = Range::new(3.5, 0.8);
     /// mg N/L/d that one mL of living starter brings to a litre (rough; no source).

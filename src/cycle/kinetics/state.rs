@@ -1,6 +1,7 @@
 //! What the model keeps track of, and the constants that drive it.
 
 use super::lanes::numbers;
+use super::proof::PROOF_DOSE;
 
 numbers! {
     /// The water and both colonies. Concentrations mg/L as N.
@@ -71,6 +72,25 @@ numbers! {
         breakdown,
         /// Dissolved oxygen at the biofilm as a share of saturation.
         oxygen_share,
+    }
+}
+
+impl Kinetics<f64> {
+    /// Whether colonies in balance with a usual supply would clear a proof's dose within its day, at
+    /// 25 degrees with oxygen and alkalinity in plenty.
+    pub fn suffices(&self) -> bool {
+        /// Usual supply: 2 mg/L of ammonia every other day, mg N/L/d.
+        const SUPPLY: f64 = 0.82;
+        let clear = |growth: f64, decay: f64, full: f64, warmth: f64, half: f64, left: f64| {
+            let warm = (5.0 * warmth).exp();
+            // Balance of growth on a crowded surface and decay; theta 1.04 over five kelvin.
+            let capacity = growth * SUPPLY / (1.22 * decay + growth * SUPPLY / full) * warm;
+            // Monod kinetics: time from the dose down to what counts as zero.
+            (PROOF_DOSE - left + half * (PROOF_DOSE / left).ln()) / capacity
+        };
+        let a = clear(self.growth_a, self.decay_a, self.full_a, self.warmth_a, self.half_a, 0.08);
+        let n = clear(self.growth_n, self.decay_n, self.full_n, self.warmth_n, self.half_n, 0.03);
+        a + n < 1.0
     }
 }
 

@@ -7,7 +7,8 @@
 
 use super::lanes::Real;
 use super::state::{Kinetics, State};
-use super::water::{ammonium_constant, nitrous_constant, oxygen_saturation, temperature_factor};
+use super::water::{ammonium_constant, nitrous_constant, temperature_factor};
+use crate::cycle::oxygen::saturation_mg_l;
 
 /// Milliequivalents of alkalinity used per mg N of ammonia oxidised: two equivalents per mole.
 pub const MEQ_PER_MG_N: f64 = 2.0 / crate::terms::unit::atomic_weight::N;
@@ -40,10 +41,12 @@ pub struct Conditions<T> {
 impl Conditions<f64> {
     /// Conditions at `celsius` for a tank with constants `kinetics`, without fish, plants or bloom.
     pub fn at(celsius: f64, kinetics: &Kinetics<f64>) -> Self {
-        let oxygen = oxygen_saturation(celsius) * kinetics.oxygen_share;
+        let oxygen = saturation_mg_l(celsius, 0.0) * kinetics.oxygen_share;
         Self {
-            activity_a: temperature_factor(kinetics.warmth_a, celsius) * oxygen / (oxygen + kinetics.oxygen_a),
-            activity_n: temperature_factor(kinetics.warmth_n, celsius) * oxygen / (oxygen + kinetics.oxygen_n),
+            activity_a: temperature_factor(kinetics.warmth_a, celsius) * oxygen
+                / (oxygen + kinetics.oxygen_a),
+            activity_n: temperature_factor(kinetics.warmth_n, celsius) * oxygen
+                / (oxygen + kinetics.oxygen_n),
             wear: wear(celsius),
             ammonium: ammonium_constant(celsius),
             nitrous: 1.0 / nitrous_constant(celsius),

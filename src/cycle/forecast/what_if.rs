@@ -1,0 +1,141 @@
+//! What an action today would do to the date of readiness.
+
+use std::fmt;
+
+use rand::SeedableRng;
+use rand_pcg::Pcg64Mcg;
+
+use super::ahead::HORIZON;
+use super::keeper::Redosing;
+use super::posterior::Posterior;
+use super::quantile::Span;
+use crate::cycle::kinetics::WIDTH;
+use crate::terms::EventKind;
+
+/// Share of oxygen saturation that a brisk flow keeps at the biofilm (rough; no source).
+const BRISK: f64 = 0.95;
+
+/// Something the keeper might do today.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Action {
+    /// Nothing but what is the habit.
+    GoOn,
+    /// Move in medium from a running tank, as a share of the filter.
+    MatureMedium {
+        /// Per cent of the filter.
+        percent: f64,
+    },
+    /// Set the heater to this temperature.
+    Warm {
+        /// Degrees Celsius.
+        celsius: f64,
+    },
+    /// Bring the flow up, so that oxygen reaches the bacteria.
+    MoreOxygen,
+    /// Dose ammonia up to this level now and whenever it has gone.
+    Redose {
+        /// mg/L NH3.
+        up_to: f64,
+    },
+    /// Change water once, today.
+    WaterChange {
+        /// Per cent of the volume.
+        percent: f64,
+    },
+    /// Raise the alkalinity, today.
+    Alkalinity {
+        /// meq/L.
+        rise: f64,
+    },
+}
+
+/// An action's forecast beside that of going on as before.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Comparison {
+    /// The action.
+    pub action: Action,
+    /// Days from now until a proof first passes.
+    pub days: Span,
+    /// How many days later (negative: earlier) than going on; never counts as the horizon.
+    pub change: Span,
+    /// Probability that no proof passes within the horizon.
+    pub never: f64,
+}
+
+impl Action {
+    /// The actions worth comparing for most tanks.
+    pub const USUAL: [Self; 6] = [
+        Self::MatureMedium { percent: 20.0 },
+        Self::Warm { celsius: 28.0 },
+        Self::MoreOxygen,
+        Self::Redose { up_to: 2.0 },
+        Self::WaterChange { percent: 50.0 },
+        Self::Alkalinity { rise: 1.0 },
+    ];
+}
+
+impl Posterior {
+    /// What `action` would change, if the keeper otherwise goes on as before.
+    pub fn what_if(&self, action: Action) -> Option<Comparison> {
+        let mut blocks = self.blocks.clone();
+        let mut ahead = self.ahead;
+        ahead.course_days = 0;
+        let mut rng = Pcg64Mcg::seed_from_u64(ahead.seed);
+        if let Action::Redose { up_to } = action {
+            ahead.keeper.redosing = Redosing::WhenLow { below: 0.5, up_to };
+            ahead.keeper.last_test = ahead.now - ahead.keeper.test_every;
+        }
+        let deed = match action {
+            Action::MatureMedium { percent } => Some((EventKind::MatureMedium, percent)),
+            Action::WaterChange { percent } => Some((EventKind::WaterChange, percent)),
+            Action::Alkalinity { rise } => Some((EventKind::AlkalinityDose, rise)),
+            _ => None,
+        };
+        for block in &mut blocks {
+            for lane in 0..WIDTH {
+                let mut particle = block.particle(lane);
+                if let Some((kind, amount)) = deed {
+                    ahead.setting.apply(kind, Some(amount), &mut particle, &mut rng);
+                }
+                if action == Action::MoreOxygen {
+                    particle.kinetics.oxygen_share = particle.kinetics.oxygen_share.max(BRISK);
+                }
+                block.set_particle(lane, &particle);
+            }
+            block.warm_to(if let Action::Warm { celsius } = action { celsius } else { self.celsius });
+        }
+        let days = ahead.run(&blocks).days;
+        let shift = |(with, without): (&f64, &f64)| with.min(HORIZON) - without.min(HORIZON);
+        let change: Vec<f64> = days.iter().zip(&self.outlook.days).map(shift).collect();
+        let never = days.iter().filter(|day| day.is_infinite()).count() as f64 / days.len() as f64;
+        Some(Comparison { action, days: Span::of(&days)?, change: Span::of(&change)?, never })
+    }
+}
+
+impl fmt::Display for Action {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::GoOn => write!(f, "go on as before"),
+            Self::MatureMedium { percent } => {
+                write!(f, "move in mature medium, {percent:.0} % of the filter")
+            }
+            Self::Warm { celsius } => write!(f, "warm the water to {celsius:.0} degC"),
+            Self::MoreOxygen => write!(f, "bring the filter's flow up for more oxygen"),
+            Self::Redose { up_to } => write!(f, "dose ammonia to {up_to} mg/L now and whenever it has gone"),
+            Self::WaterChange { percent } => write!(f, "change {percent:.0} % of the water"),
+            Self::Alkalinity { rise } => write!(f, "raise the alkalinity by {rise} meq/L"),
+        }
+    }
+}
+
+impl fmt::Display for Comparison {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Span { low, middle, high } = self.change;
+        if middle.abs() < 0.5 && low > -1.5 && high < 1.5 {
+            return write!(f, "{}: no difference to speak of", self.action);
+        }
+        let word = if middle < 0.0 { "earlier" } else { "later" };
+        let (near, far) = if middle < 0.0 { (-high, -low) } else { (low, high) };
+        write!(f, "{}: about {:.0} days {word} (80 %: {near:.0} to {far:.0})", self.action, middle.abs())
+    }
+}
