@@ -1,4 +1,4 @@
-//! From a photo file to upright sRGB pixels and the time of capture.
+//! From a photo file to upright pixels, their meaning as light, and the time of capture.
 //!
 //! Comes in: the bytes of a JPEG, PNG or WebP file, told by content and not by name. Goes out: a
 //! [`Photo`]. A file that is cut off, empty, too large, undecodable or of another kind is refused, never
@@ -14,6 +14,7 @@ use image::RgbImage;
 
 mod capture;
 mod decode;
+mod encoding;
 mod error;
 mod format;
 mod jpeg;
@@ -21,6 +22,7 @@ mod metadata;
 mod profile;
 
 pub use capture::CaptureTime;
+pub use encoding::Encoding;
 pub use error::PhotoError;
 pub use format::Format;
 pub use profile::ColourSpace;
@@ -34,8 +36,10 @@ pub const MAX_PIXELS: u64 = 64_000_000;
 /// An upright photo.
 #[derive(Clone)]
 pub struct Photo {
-    /// Upright pixels, 8 bits a channel, sRGB.
+    /// Upright pixels, 8 bits a channel, in the file's own encoding.
     pub pixels: RgbImage,
+    /// What those values mean as light.
+    pub encoding: Encoding,
     /// When it was taken, as far as the file says.
     pub captured: CaptureTime,
     /// The kind of file.
@@ -59,6 +63,23 @@ impl fmt::Debug for Photo {
     }
 }
 
+impl Photo {
+    /// Linear light of a pixel in sRGB primaries, 0 to 1; see [`Encoding::linear`].
+    #[inline]
+    pub fn linear(&self, x: u32, y: u32) -> [f64; 3] {
+        self.encoding.linear(self.pixels.get_pixel(x, y).0)
+    }
+
+    /// The picture in sRGB, for looking at.
+    pub fn to_srgb(&self) -> RgbImage {
+        let mut picture = self.pixels.clone();
+        if self.colour_space == ColourSpace::Converted {
+            picture.pixels_mut().for_each(|pixel| pixel.0 = self.encoding.srgb_code(pixel.0));
+        }
+        picture
+    }
+}
+
 /// Opens and decodes a photo file.
 ///
 /// # Errors
@@ -76,13 +97,14 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Photo, PhotoError> {
     let format = format::recognise(bytes)?;
     let mut raw = decode::decode(format, bytes)?;
     let facts = metadata::read(raw.exif.take());
-    let colour_space = profile::to_srgb(&mut raw.pixels, raw.icc.as_deref());
+    let (encoding, colour_space) = Encoding::of(raw.icc.as_deref(), &mut raw.pixels);
     let mut upright = image::DynamicImage::ImageRgb8(raw.pixels);
     upright.apply_orientation(facts.orientation);
     let pixels = upright.into_rgb8();
     Ok(Photo {
         is_monochrome: is_monochrome(&pixels),
         pixels,
+        encoding,
         captured: facts.captured,
         format,
         colour_space,

@@ -1,4 +1,4 @@
-//! From the file's own colour space to sRGB.
+//! From a colour space that only tables describe to sRGB.
 
 use image::RgbImage;
 use moxcms::{ColorProfile, DataColorSpace, Layout, TransformExecutor, TransformOptions};
@@ -19,9 +19,8 @@ const PROBE_LEVELS: [u8; 6] = [0, 51, 102, 153, 204, 255];
 /// Largest change, in 8-bit steps, that is taken as rounding.
 const PROBE_TOLERANCE: u8 = 1;
 
-/// Converts the pixels to sRGB by an embedded ICC profile.
-pub(super) fn to_srgb(pixels: &mut RgbImage, icc: Option<&[u8]>) -> ColourSpace {
-    let Some(icc) = icc else { return ColourSpace::Srgb };
+/// Converts the pixels to 8-bit sRGB by an embedded ICC profile of tables.
+pub(super) fn to_srgb(pixels: &mut RgbImage, icc: &[u8]) -> ColourSpace {
     let Some(transform) = transform(icc) else { return ColourSpace::ProfileUnusable };
     match changes_colours(&*transform) {
         Some(false) => return ColourSpace::Srgb,
