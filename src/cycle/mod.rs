@@ -4,11 +4,19 @@
 
 pub mod alkalinity;
 pub mod ammonia;
+pub mod balance;
 pub mod criteria;
 pub mod dosing;
+pub mod faults;
 pub mod forecast;
 pub mod history;
 pub mod kinetics;
 pub mod oxygen;
+pub mod proof;
+pub mod series;
+pub mod track;
 
 pub use history::{Deed, TankHistory};
+
+#[cfg(test)]
+mod fixture;

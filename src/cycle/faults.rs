@@ -1,0 +1,298 @@
+//! Faults of the log, located in time: a deed not written down, a reading that cannot be.
+//!
+//! For each test the courses that the tests before allow are carried over it and the next ones, once as
+//! the log stands and once under each fault. The ratio of the probabilities of what was read is the
+//! evidence; the same courses and the same random numbers serve both, so that chance cancels. A fault is
+//! named only if it is more probable than not against all the others and against none.
+
+use chrono::{DateTime, FixedOffset};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+
+use super::history::Deed;
+use super::series::{DatedDeed, Series};
+use super::track::{Charts, Cloud, Particle, Slip, Source, Track, log_best, reading_of, track};
+use crate::terms::unit::NH3_PER_N;
+use crate::terms::{Analyte, EventKind, TankFacts};
+
+/// What is wrong with the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FaultKind {
+    /// Ammonia was dosed and not written down.
+    MissingDose,
+    /// Water was changed and not written down.
+    MissingWaterChange,
+    /// A reading is grossly wrong.
+    WrongReading(Analyte),
+    /// Ammonia and nitrite were written down for each other.
+    SwappedAnalyte,
+}
+
+impl FaultKind {
+    /// The word used in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::MissingDose => "missing_dose",
+            Self::MissingWaterChange => "missing_water_change",
+            Self::WrongReading(_) => "wrong_reading",
+            Self::SwappedAnalyte => "swapped_analyte",
+        }
+    }
+}
+
+/// A fault of the log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fault {
+    /// What is wrong.
+    pub kind: FaultKind,
+    /// When: of the wrong test, or the middle of the time in which the missing deed was done.
+    pub at: DateTime<FixedOffset>,
+    /// How probable it is, 0 to 1, against other faults and against none.
+    pub probability: f64,
+    /// Size of the missing deed, in the unit of its kind.
+    pub amount: Option<f64>,
+    /// The test that shows it.
+    sample: usize,
+}
+
+impl Fault {
+    /// Why it is believed, in a sentence.
+    pub fn why(&self) -> String {
+        let odds = (100.0 * self.probability).round();
+        match self.kind {
+            FaultKind::MissingDose => format!(
+                "more nitrogen stands in the water than was logged: about {:.1} mg/L of ammonia came in unlogged ({odds} % probable)",
+                self.amount.unwrap_or_default()
+            ),
+            FaultKind::MissingWaterChange => format!(
+                "all levels fell together, as after changing about {:.0} % of the water ({odds} % probable)",
+                self.amount.unwrap_or_default()
+            ),
+            FaultKind::WrongReading(analyte) => format!(
+                "this {analyte} reading fits neither the tests before and after nor what was dosed ({odds} % probable)"
+            ),
+            FaultKind::SwappedAnalyte => format!(
+                "ammonia and nitrite fit the tests before and after only if written down for each other ({odds} % probable)"
+            ),
+        }
+    }
+}
+
+/// Courses that are carried, and tests that are weighed, at the first look.
+const FIRST_LOOK: (usize, usize) = (250, 4);
+/// The same for the few faults that deserve a closer look.
+const CLOSE_LOOK: (usize, usize) = (1500, 6);
+/// How many deserve one.
+const CLOSER_LOOKS: usize = 6;
+/// Chance that a log holds a fault of any one kind.
+const CHANCE: f64 = 0.12;
+/// Only what is more probable than this is named; each further fault of the same log must be shown better.
+const NAMED_ABOVE: [f64; 3] = [0.5, 0.85, 0.95];
+/// Only tests that lose more than this against a perfect fit, in log probability, are looked into.
+const DEFICIT: f64 = 4.0;
+/// The log's faults, and the courses once they are mended.
+pub fn find_faults(series: &Series, facts: &TankFacts) -> (Vec<Fault>, Series, Track) {
+    let mut mended = series.clone();
+    let mut slips = Vec::new();
+    let mut faults: Vec<Fault> = Vec::new();
+    let mut run = track(&mended, facts, &slips);
+    for named_above in NAMED_ABOVE {
+        let Some(fault) = likeliest(&mended, facts, &run, &slips, named_above) else { break };
+        match fault.kind {
+            FaultKind::SwappedAnalyte => slips.push((fault.sample, Slip::Swapped)),
+            FaultKind::WrongReading(analyte) => slips.push((fault.sample, Slip::Wrong(analyte))),
+            FaultKind::MissingDose => insert(&mut mended, &fault, EventKind::AmmoniaDose),
+            FaultKind::MissingWaterChange => insert(&mut mended, &fault, EventKind::WaterChange),
+        }
+        run = track(&mended, facts, &slips);
+        faults.push(fault);
+    }
+    faults.sort_by_key(|fault| fault.at);
+    (faults, mended, run)
+}
+
+fn insert(series: &mut Series, fault: &Fault, kind: EventKind) {
+    let deed = Deed { kind, amount: fault.amount, at: fault.at, note: "not in the log".to_owned() };
+    let day = super::series::days(fault.at - series.origin);
+    series.deeds.push(DatedDeed { day, deed });
+    series.deeds.sort_by(|a, b| a.day.total_cmp(&b.day));
+}
+
+/// One hypothesis about one test.
+#[derive(Debug, Clone, Copy)]
+struct Suspect {
+    kind: FaultKind,
+    sample: usize,
+    log_odds: f64,
+    amount: Option<f64>,
+}
+
+fn likeliest(
+    series: &Series,
+    facts: &TankFacts,
+    run: &Track,
+    slips: &[(usize, Slip)],
+    named_above: f64,
+) -> Option<Fault> {
+    let bench = Bench {
+        series,
+        run,
+        slips,
+        source: Source::new(facts),
+        charts: Charts::new(facts),
+        doses: usual_doses(series),
+    };
+    let mut suspects: Vec<Suspect> = (1..series.samples.len())
+        .filter(|index| !bench.is_mended(*index) && surprising(series, run, *index))
+        .flat_map(|index| bench.suspects(index))
+        .collect();
+    suspects.sort_by(|a, b| b.log_odds.total_cmp(&a.log_odds));
+    suspects.truncate(CLOSER_LOOKS);
+    for suspect in &mut suspects {
+        bench.look_closer(suspect);
+    }
+    let best = suspects.iter().max_by(|a, b| a.log_odds.total_cmp(&b.log_odds))?;
+    // The same fault may show in two neighbouring tests: its kind is what counts.
+    let same = |other: &&Suspect| other.kind == best.kind && other.sample.abs_diff(best.sample) <= 1;
+    let weight = |suspect: &Suspect| suspect.log_odds.exp();
+    let total = 1.0 + suspects.iter().map(weight).sum::<f64>();
+    let probability = suspects.iter().filter(same).map(weight).sum::<f64>() / total;
+    (probability > named_above).then(|| Fault {
+        kind: best.kind,
+        at: moment_of(series, best),
+        probability,
+        amount: best.amount,
+        sample: best.sample,
+    })
+}
+
+/// Whether this test or one soon after was unlikely enough, by the tests before it, to be worth the trouble.
+fn surprising(series: &Series, run: &Track, index: usize) -> bool {
+    (index..series.samples.len())
+        .take(FIRST_LOOK.1)
+        .any(|at| log_best(&reading_of(&series.samples[at])) - run.surprise[at] > DEFICIT)
+}
+
+fn moment_of(series: &Series, suspect: &Suspect) -> DateTime<FixedOffset> {
+    let sample = &series.samples[suspect.sample];
+    match suspect.kind {
+        FaultKind::WrongReading(_) | FaultKind::SwappedAnalyte => sample.at,
+        FaultKind::MissingDose | FaultKind::MissingWaterChange => {
+            series.moment(0.5 * (series.samples[suspect.sample - 1].day + sample.day))
+        }
+    }
+}
+
+/// Doses as this keeper makes them, mg/L NH3.
+fn usual_doses(series: &Series) -> Vec<f64> {
+    series.of_kind(EventKind::AmmoniaDose).map(DatedDeed::amount).filter(|amount| *amount > 0.2).collect()
+}
+
+/// Everything that the hypotheses share.
+struct Bench<'a> {
+    series: &'a Series,
+    run: &'a Track,
+    slips: &'a [(usize, Slip)],
+    source: Source,
+    charts: Charts,
+    doses: Vec<f64>,
+}
+
+impl Bench<'_> {
+    fn is_mended(&self, sample: usize) -> bool {
+        self.slips.iter().any(|(which, _)| *which == sample)
+    }
+
+    /// Every fault that this test could show, with its odds at a first look.
+    fn suspects(&self, sample: usize) -> Vec<Suspect> {
+        let reading = reading_of(&self.series.samples[sample]);
+        let analytes = [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate];
+        let mut kinds = vec![FaultKind::MissingDose, FaultKind::MissingWaterChange];
+        kinds.extend((0..3).filter(|i| reading[*i].is_some()).map(|i| FaultKind::WrongReading(analytes[i])));
+        if reading[0].is_some() && reading[1].is_some() {
+            kinds.push(FaultKind::SwappedAnalyte);
+        }
+        let base = self.base(sample, FIRST_LOOK.0);
+        let (none, _) = self.weigh(&base, sample, None, FIRST_LOOK.1);
+        kinds.into_iter().map(|kind| self.suspect(&base, sample, kind, none, FIRST_LOOK.1)).collect()
+    }
+
+    /// Weighs a suspect again with more courses and more tests.
+    fn look_closer(&self, suspect: &mut Suspect) {
+        let base = self.base(suspect.sample, CLOSE_LOOK.0);
+        let (none, _) = self.weigh(&base, suspect.sample, None, CLOSE_LOOK.1);
+        *suspect = self.suspect(&base, suspect.sample, suspect.kind, none, CLOSE_LOOK.1);
+    }
+
+    fn base(&self, sample: usize, courses: usize) -> Cloud {
+        let mut rng = Pcg64Mcg::seed_from_u64(sample as u64);
+        self.run.after[sample - 1].drawn(courses, &mut rng)
+    }
+
+    fn suspect(&self, base: &Cloud, sample: usize, kind: FaultKind, none: f64, ahead: usize) -> Suspect {
+        let (evidence, amount) = self.weigh(base, sample, Some(kind), ahead);
+        let sized = matches!(kind, FaultKind::MissingDose | FaultKind::MissingWaterChange);
+        Suspect {
+            kind,
+            sample,
+            log_odds: evidence - none + self.log_prior(kind),
+            amount: sized.then_some(amount),
+        }
+    }
+
+    /// Logarithm of the chance of this fault at any one test.
+    fn log_prior(&self, kind: FaultKind) -> f64 {
+        let chance = match kind {
+            // Who feeds fish or food does not forget to dose ammonia.
+            FaultKind::MissingDose if self.doses.is_empty() => 0.1 * CHANCE,
+            // Nitrate tests are too coarse for a gross error to show.
+            FaultKind::WrongReading(Analyte::Nitrate) => 0.1 * CHANCE,
+            _ => CHANCE,
+        };
+        (chance / self.series.samples.len().max(10) as f64).ln()
+    }
+
+    /// Filters the courses over the next `ahead` tests, the first of them under the fault.
+    ///
+    /// Returns the logarithm of the probability of the tests and the likely size of the deed put in.
+    fn weigh(&self, base: &Cloud, first: usize, fault: Option<FaultKind>, ahead: usize) -> (f64, f64) {
+        let mut rng = Pcg64Mcg::seed_from_u64(11);
+        let mut cloud = base.clone();
+        let mut evidence = 0.0;
+        let tests = (first..self.series.samples.len()).filter(|index| !self.is_mended(*index)).take(ahead);
+        for index in tests {
+            let sample = &self.series.samples[index];
+            let mut slip = Slip::None;
+            match fault.filter(|_| index == first) {
+                Some(FaultKind::SwappedAnalyte) => slip = Slip::Swapped,
+                Some(FaultKind::WrongReading(analyte)) => slip = Slip::Wrong(analyte),
+                Some(kind) => {
+                    let middle = 0.5 * (cloud.day + sample.day);
+                    cloud.carry(self.series, &self.source, middle, &mut rng);
+                    for particle in &mut cloud.particles {
+                        self.put_in(kind, particle, &mut rng);
+                    }
+                }
+                None => {}
+            }
+            cloud.carry(self.series, &self.source, sample.day, &mut rng);
+            evidence += cloud.weigh(&reading_of(sample), slip, &self.charts);
+            cloud.refresh(&mut rng);
+        }
+        (evidence, cloud.mean(|particle| particle.unlogged))
+    }
+
+    /// Does the missing deed in a size that this keeper might choose.
+    fn put_in(&self, kind: FaultKind, particle: &mut Particle, rng: &mut Pcg64Mcg) {
+        if kind == FaultKind::MissingDose {
+            let usual =
+                if self.doses.is_empty() { 2.0 } else { self.doses[rng.random_range(0..self.doses.len())] };
+            particle.unlogged = usual * rng.random_range(0.7..1.4);
+            particle.ammonia += particle.unlogged / NH3_PER_N * particle.volume_factor;
+        } else {
+            let share = rng.random_range(0.15..0.75);
+            self.source.change_water(particle, share);
+            particle.unlogged = 100.0 * share;
+        }
+    }
+}

@@ -1,0 +1,43 @@
+//! Simulated histories for unit tests.
+
+use std::path::Path;
+
+use chrono::{DateTime, FixedOffset};
+
+use super::history::{Deed, TankHistory};
+use crate::reading::{Measurement, Status};
+use crate::terms::TankFacts;
+
+/// A simulated tank of `fixtures/cycles`, and the moment to judge it at.
+pub fn simulated(tank: &str) -> (TankHistory, DateTime<FixedOffset>) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cycles").join(tank);
+    let text = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let facts: TankFacts = serde_json::from_str(&text("tank.json")).unwrap();
+    let rows = |name: &str| -> Vec<csv::StringRecord> {
+        csv::Reader::from_reader(text(name).as_bytes()).records().map(Result::unwrap).collect()
+    };
+    let time = |text: &str| DateTime::parse_from_rfc3339(text.trim()).unwrap();
+    let number = |text: &str| text.parse::<f64>().ok();
+    let measurements = rows("readings.csv")
+        .iter()
+        .map(|row| Measurement {
+            analyte: row[2].parse().unwrap(),
+            status: if row[6].is_empty() { Status::AboveRange } else { Status::Read },
+            value: number(&row[3]).filter(|_| !row[6].is_empty()),
+            low: number(&row[5]),
+            high: number(&row[6]),
+            taken_at: time(&row[0]),
+            flags: Vec::new(),
+        })
+        .collect();
+    let deeds = rows("events.csv")
+        .iter()
+        .map(|row| Deed {
+            kind: row[2].parse().unwrap(),
+            amount: number(&row[3]),
+            at: time(&row[0]),
+            note: row[5].to_owned(),
+        })
+        .collect();
+    (TankHistory { facts, measurements, deeds }, time(&text("now.txt")))
+}

@@ -1,0 +1,207 @@
+//! The proof in the log: a dose of about 2 ppm ammonia, and what was left a day later.
+
+use chrono::{DateTime, FixedOffset};
+use serde::Serialize;
+use statrs::distribution::{ContinuousCDF, Normal};
+
+use super::series::{DatedDeed, Level, Sample, Series};
+use super::track::{Cloud, Particle, Track};
+use crate::terms::EventKind;
+use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
+
+/// Doses that make a proof, mg/L NH3 (common practice: about 2 ppm).
+const DOSE: std::ops::RangeInclusive<f64> = 1.5..=2.5;
+/// Hours after the dose in which the test decides (common practice: 24).
+const WINDOW_H: std::ops::RangeInclusive<f64> = 20.0..=30.0;
+/// First colour above zero on common charts, mg/L: below it a colour test hardly tells from zero.
+const FIRST_COLOUR: f64 = 0.25;
+/// Share of the removed ammonia that must have been oxidised, not taken up.
+const OXIDISED: f64 = 0.7;
+/// A part of the proof holds if it is more probable than this, and fails if less than one minus it.
+const SURE: f64 = 0.85;
+
+/// How the proof in the log came out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Outcome {
+    /// Ammonia and nitrite at zero, nitrate made.
+    Passed,
+    /// Something was left, or no nitrate was made.
+    Failed,
+    /// No such test in the log, or it cannot tell.
+    NotShown,
+}
+
+impl Outcome {
+    /// The word used in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Passed => "passed",
+            Self::Failed => "failed",
+            Self::NotShown => "not_shown",
+        }
+    }
+}
+
+/// The test that decides, and what it shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Proof {
+    /// When ammonia was dosed.
+    pub dosed_at: DateTime<FixedOffset>,
+    /// How much, mg/L NH3.
+    pub dose_mg_l: f64,
+    /// When the water was tested.
+    pub tested_at: DateTime<FixedOffset>,
+    /// Hours between the two.
+    pub hours: f64,
+    /// Chance that ammonia was at zero as far as a colour test tells.
+    pub ammonia_gone: f64,
+    /// The same for nitrite.
+    pub nitrite_gone: f64,
+    /// Chance that the ammonia was oxidised, by every nitrate reading so far.
+    pub nitrate_made: f64,
+    /// How it came out.
+    pub outcome: Outcome,
+    /// What was read, in words.
+    pub evidence: Vec<String>,
+}
+
+impl Proof {
+    /// Chance that all three parts hold.
+    pub fn probability(&self) -> f64 {
+        self.ammonia_gone * self.nitrite_gone * self.nitrate_made
+    }
+}
+
+/// The latest proof in `series`; `track` holds the courses after each test.
+pub fn latest_proof(series: &Series, track: &Track, wrong: &[usize]) -> Option<Proof> {
+    let doses = series.of_kind(EventKind::AmmoniaDose).rev();
+    doses.filter(|dose| DOSE.contains(&dose.amount())).find_map(|dose| {
+        let index = deciding_test(series, dose)?;
+        if wrong.contains(&index) {
+            return None;
+        }
+        judge(dose, &series.samples[index], &track.after[index], before(series, dose))
+    })
+}
+
+/// Index of the test nearest to 24 hours after `dose`, if nothing disturbed the water in between.
+pub(super) fn deciding_test(series: &Series, dose: &DatedDeed) -> Option<usize> {
+    let hours = |sample: &Sample| (sample.day - dose.day) * 24.0;
+    let (index, sample) = series
+        .samples
+        .iter()
+        .enumerate()
+        .filter(|(_, sample)| WINDOW_H.contains(&hours(sample)))
+        .filter(|(_, sample)| sample.ammonia.is_some() && sample.nitrite.is_some())
+        .min_by(|(_, a), (_, b)| (hours(a) - 24.0).abs().total_cmp(&(hours(b) - 24.0).abs()))?;
+    let disturbed = series.deeds.iter().any(|deed| {
+        deed.day > dose.day
+            && deed.day < sample.day
+            && !matches!(deed.deed.kind, EventKind::AlkalinityDose | EventKind::Medicine)
+    });
+    (!disturbed).then_some(index)
+}
+
+/// The last nitrate reading before the dose, within three days.
+fn before(series: &Series, dose: &DatedDeed) -> Option<Level> {
+    let near = series.samples.iter().rev().filter(|sample| (0.0..3.0).contains(&(dose.day - sample.day)));
+    near.filter_map(|sample| sample.nitrate).next()
+}
+
+fn judge(dose: &DatedDeed, sample: &Sample, after: &Cloud, nitrate_before: Option<Level>) -> Option<Proof> {
+    let (ammonia, nitrite) = (sample.ammonia?, sample.nitrite?);
+    let ammonia_gone = chance_below(&ammonia, FIRST_COLOUR / NH3_PER_N);
+    let nitrite_gone = chance_below(&nitrite, FIRST_COLOUR / NO2_PER_N);
+    let nitrate_made = after.probability(|particle| oxidised_share(particle) >= OXIDISED);
+    Some(Proof {
+        dosed_at: dose.deed.at,
+        dose_mg_l: dose.amount(),
+        tested_at: sample.at,
+        hours: (sample.day - dose.day) * 24.0,
+        ammonia_gone,
+        nitrite_gone,
+        nitrate_made,
+        outcome: outcome(ammonia_gone, nitrite_gone, nitrate_made),
+        evidence: evidence(dose, sample, nitrate_before, nitrate_made),
+    })
+}
+
+fn outcome(ammonia_gone: f64, nitrite_gone: f64, nitrate_made: f64) -> Outcome {
+    let both_gone = ammonia_gone.min(nitrite_gone);
+    if both_gone < 1.0 - SURE || (both_gone > SURE && nitrate_made < 1.0 - SURE) {
+        Outcome::Failed
+    } else if ammonia_gone * nitrite_gone > SURE && nitrate_made > SURE {
+        Outcome::Passed
+    } else {
+        Outcome::NotShown
+    }
+}
+
+/// Share of the ammonia removed that goes to nitrite rather than into a bloom or plants.
+fn oxidised_share(particle: &Particle) -> f64 {
+    let oxidised = particle.ammonia_rate / (particle.ammonia_half + 0.5);
+    let taken = (particle.bloom + particle.planted) / 0.6;
+    oxidised / (oxidised + taken)
+}
+
+/// Chance that the truth behind `level` lies below `limit`, both mg/L as N.
+pub(super) fn chance_below(level: &Level, limit: f64) -> f64 {
+    if level.above && level.value >= limit {
+        return 0.0;
+    }
+    let Ok(truth) = Normal::new(level.value, level.sd) else { return 0.0 };
+    let below_zero = truth.cdf(0.0);
+    (truth.cdf(limit) - below_zero) / (1.0 - below_zero)
+}
+
+fn evidence(dose: &DatedDeed, sample: &Sample, before: Option<Level>, nitrate_made: f64) -> Vec<String> {
+    let hours = (sample.day - dose.day) * 24.0;
+    let show = |level: Option<Level>, factor: f64, digits: usize| match level {
+        Some(level) if level.above => format!("{:.digits$} mg/L or more", level.value * factor),
+        Some(level) => {
+            format!("{:.digits$} ± {:.digits$} mg/L", level.value * factor, 1.96 * level.sd * factor)
+        }
+        None => "not tested".to_owned(),
+    };
+    let mut lines = vec![
+        format!("{} mg/L ammonia dosed on {}", dose.amount(), dose.deed.at.format("%Y-%m-%d %H:%M")),
+        format!("{hours:.0} h later ammonia {}", show(sample.ammonia, NH3_PER_N, 2)),
+        format!("{hours:.0} h later nitrite {}", show(sample.nitrite, NO2_PER_N, 2)),
+        format!(
+            "nitrate {} before, {} after; the dose makes {:.0} mg/L",
+            show(before, NO3_PER_N, 0),
+            show(sample.nitrate, NO3_PER_N, 0),
+            dose.amount() / NH3_PER_N * NO3_PER_N
+        ),
+    ];
+    lines.push(format!(
+        "by all nitrate readings so far the ammonia was oxidised with {:.0} % probability",
+        100.0 * nitrate_made
+    ));
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn zero_is_a_probability_and_not_a_bare_number() {
+        let level = |value: f64, sd: f64| Level { value, sd, above: false };
+        assert!(chance_below(&level(0.05, 0.04), 0.2) > 0.99);
+        assert_relative_eq!(chance_below(&level(0.2, 0.01), 0.2), 0.5, epsilon = 1e-6);
+        assert!(chance_below(&level(0.6, 0.1), 0.2) < 0.01);
+        assert_relative_eq!(chance_below(&Level { value: 1.0, sd: 0.1, above: true }, 0.2), 0.0);
+    }
+
+    #[test]
+    fn all_three_parts_are_needed() {
+        assert_eq!(outcome(0.99, 0.99, 0.99), Outcome::Passed);
+        assert_eq!(outcome(0.99, 0.05, 0.99), Outcome::Failed);
+        assert_eq!(outcome(0.99, 0.99, 0.02), Outcome::Failed);
+        assert_eq!(outcome(0.99, 0.6, 0.99), Outcome::NotShown);
+        assert_eq!(outcome(0.99, 0.99, 0.5), Outcome::NotShown);
+    }
+}

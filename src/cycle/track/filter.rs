@@ -1,0 +1,166 @@
+//! The particle filter: from a series to weighted courses.
+
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+
+use super::deeds::Source;
+use super::likelihood::{Charts, Reading, Slip, log_likelihood, reading_of};
+use super::particle::Particle;
+use super::step::advance;
+use crate::cycle::series::Series;
+use crate::terms::TankFacts;
+
+/// Courses that are followed.
+pub const PARTICLES: usize = 3000;
+
+/// Resample when fewer than this share of the courses carry the weight.
+const RESAMPLE_BELOW: f64 = 0.5;
+
+/// Seed of every run: the same history gives the same verdict.
+const SEED: u64 = 0x7469_6e74;
+
+/// Weighted courses at one moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cloud {
+    /// Days since the series' origin.
+    pub day: f64,
+    /// The courses.
+    pub particles: Vec<Particle>,
+    /// Their weights, summing to one.
+    pub weights: Vec<f64>,
+}
+
+impl Cloud {
+    fn new(facts: &TankFacts, rng: &mut Pcg64Mcg) -> Self {
+        Self {
+            day: 0.0,
+            particles: (0..PARTICLES).map(|_| Particle::draw(facts, rng)).collect(),
+            weights: vec![1.0 / PARTICLES as f64; PARTICLES],
+        }
+    }
+
+    /// Weighted mean of `f`; a probability where `f` gives 0 or 1.
+    pub fn mean(&self, f: impl Fn(&Particle) -> f64) -> f64 {
+        self.particles.iter().zip(&self.weights).map(|(particle, weight)| weight * f(particle)).sum()
+    }
+
+    /// Share of the weight for which `f` holds.
+    pub fn probability(&self, f: impl Fn(&Particle) -> bool) -> f64 {
+        self.mean(|particle| f64::from(u8::from(f(particle))))
+    }
+
+    /// Weighted quantiles of `f`, for shares in ascending order.
+    pub fn quantiles<const N: usize>(&self, f: impl Fn(&Particle) -> f64, shares: [f64; N]) -> [f64; N] {
+        let mut pairs: Vec<(f64, f64)> =
+            self.particles.iter().map(&f).zip(self.weights.iter().copied()).collect();
+        pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+        shares.map(|share| {
+            let mut sum = 0.0;
+            pairs
+                .iter()
+                .find(|pair| {
+                    sum += pair.1;
+                    sum >= share
+                })
+                .or(pairs.last())
+                .map_or(f64::NAN, |pair| pair.0)
+        })
+    }
+
+    /// Carries every course to `day`, doing the deeds of `series` in `(self.day, day]` on the way.
+    pub fn carry(&mut self, series: &Series, source: &Source, day: f64, rng: &mut Pcg64Mcg) {
+        let due = series.deeds.iter().filter(|deed| deed.day > self.day - 1e-9 && deed.day <= day);
+        let due: Vec<_> = due.filter(|deed| deed.day > self.day || self.day == 0.0).collect();
+        for deed in due {
+            self.age(deed.day, rng);
+            for particle in &mut self.particles {
+                source.apply(particle, deed, rng);
+            }
+        }
+        self.age(day, rng);
+    }
+
+    /// Carries every course to `day` without any deed.
+    pub fn age(&mut self, day: f64, rng: &mut Pcg64Mcg) {
+        if day > self.day {
+            for particle in &mut self.particles {
+                advance(particle, day - self.day, rng);
+            }
+            self.day = day;
+        }
+    }
+
+    /// Weighs the courses by a test; returns the logarithm of its probability.
+    pub fn weigh(&mut self, reading: &Reading, slip: Slip, charts: &Charts) -> f64 {
+        let logs: Vec<f64> =
+            self.particles.iter().map(|particle| log_likelihood(particle, reading, slip, charts)).collect();
+        let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        for (weight, log) in self.weights.iter_mut().zip(&logs) {
+            *weight *= (log - most).exp();
+        }
+        let sum: f64 = self.weights.iter().sum();
+        for weight in &mut self.weights {
+            *weight /= sum;
+        }
+        most + sum.ln()
+    }
+
+    /// Draws equally weighted courses anew if few carry the weight.
+    pub fn refresh(&mut self, rng: &mut Pcg64Mcg) {
+        let effective = 1.0 / self.weights.iter().map(|weight| weight * weight).sum::<f64>();
+        if effective < RESAMPLE_BELOW * self.particles.len() as f64 {
+            *self = self.drawn(self.particles.len(), rng);
+            for particle in &mut self.particles {
+                particle.roughen(rng);
+            }
+        }
+    }
+
+    /// `count` equally weighted courses drawn from this cloud (systematic resampling).
+    pub fn drawn(&self, count: usize, rng: &mut Pcg64Mcg) -> Self {
+        let step = 1.0 / count as f64;
+        let mut pointer = rng.random::<f64>() * step;
+        let (mut index, mut sum) = (0, self.weights[0]);
+        let particles = (0..count)
+            .map(|_| {
+                while sum < pointer && index + 1 < self.weights.len() {
+                    index += 1;
+                    sum += self.weights[index];
+                }
+                pointer += step;
+                self.particles[index]
+            })
+            .collect();
+        Self { day: self.day, particles, weights: vec![step; count] }
+    }
+}
+
+/// The filter's run over a series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Track {
+    /// The courses just after each test was weighed (or before it, if it was left out).
+    pub after: Vec<Cloud>,
+    /// The courses at the moment of judgement.
+    pub now: Cloud,
+    /// Logarithm of the probability of each test, given those before.
+    pub surprise: Vec<f64>,
+}
+
+/// Follows `series` from the start; `slips` says which tests hold a known slip.
+pub fn track(series: &Series, facts: &TankFacts, slips: &[(usize, Slip)]) -> Track {
+    let mut rng = Pcg64Mcg::seed_from_u64(SEED);
+    let source = Source::new(facts);
+    let charts = Charts::new(facts);
+    let mut cloud = Cloud::new(facts, &mut rng);
+    let mut after = Vec::with_capacity(series.samples.len());
+    let mut surprise = Vec::with_capacity(series.samples.len());
+    for (index, sample) in series.samples.iter().enumerate() {
+        cloud.carry(series, &source, sample.day, &mut rng);
+        let slip = slips.iter().find(|(which, _)| *which == index).map_or(Slip::None, |(_, slip)| *slip);
+        surprise.push(cloud.weigh(&reading_of(sample), slip, &charts));
+        cloud.refresh(&mut rng);
+        after.push(cloud.clone());
+    }
+    cloud.carry(series, &source, series.now, &mut rng);
+    Track { after, now: cloud, surprise }
+}
