@@ -1,3 +1,6 @@
 //! Statistics, linear algebra helpers and root finding: no word of the trade.
 
+pub mod line;
+pub mod regression;
 pub mod stats;
+pub mod student;
