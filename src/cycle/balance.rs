@@ -130,10 +130,8 @@ pub fn balance(series: &Series, facts: &TankFacts) -> Balance {
 
 fn point(sample: &Sample, expected: Estimate) -> BalancePoint {
     let seen = seen(sample);
-    let residual = seen.map(|seen| Estimate {
-        value: seen.value - expected.value,
-        sd: seen.sd.hypot(expected.sd),
-    });
+    let residual =
+        seen.map(|seen| Estimate { value: seen.value - expected.value, sd: seen.sd.hypot(expected.sd) });
     BalancePoint { at: sample.at, day: sample.day, expected, seen, residual }
 }
 

@@ -70,8 +70,7 @@ impl Source {
                 }
             }
             EventKind::FishAdded => {
-                particle.excretion +=
-                    log_normal(rng, PER_FISH_MG_N * amount.max(1.0) / self.volume_l, 1.5);
+                particle.excretion += log_normal(rng, PER_FISH_MG_N * amount.max(1.0) / self.volume_l, 1.5);
             }
             EventKind::FilterCleaned => thin(particle, uniform(rng, 0.3, 1.0)),
             EventKind::Medicine => thin(particle, uniform(rng, 0.2, 1.0)),
