@@ -16,9 +16,12 @@ mod content;
 mod error;
 mod lines;
 mod load;
+pub mod quantity;
 pub mod record;
 mod store;
+mod tail;
 mod torn;
+pub mod when;
 pub mod wire;
 
 pub use check::name as check_name;

@@ -6,7 +6,7 @@ use std::path::Path;
 use chrono::{DateTime, FixedOffset};
 use proptest::prelude::*;
 
-use super::record::{Change, Check, Correction, Value, Verdict};
+use super::record::{Amount, Change, Check, Correction, Value, Verdict};
 use super::*;
 use crate::reading::{Measurement, Status};
 use crate::terms::{Analyte, EventKind, Flag, TankFacts};
@@ -253,7 +253,50 @@ fn a_chooser_sees_what_others_wrote_in_between() {
     assert_eq!(appended.unwrap(), Appended::default());
 }
 
+/// A log of many entries with corrections, withdrawals and restorations of earlier ones.
+fn eventful(steps: &[(u8, u64)]) -> Vec<Entry> {
+    let mut entries: Vec<Entry> = Vec::new();
+    for (&(step, which), next) in steps.iter().zip(1..) {
+        let of = Id(1 + which % next);
+        let verdict = Verdict { of, reason: String::new() };
+        let set = Change {
+            note: Some(format!("note {next}")),
+            event: (step % 2 == 0).then_some(Amount { kind: EventKind::Food, amount: Some(which as f64) }),
+            ..Change::default()
+        };
+        let refers_up = of.0 < next && entries[of.0 as usize - 1].refers_to().is_none();
+        entries.push(match step {
+            0 | 1 if refers_up => Entry::Correction(Correction { of, set, reason: String::new() }),
+            2 if refers_up => Entry::Withdrawal(verdict),
+            3 if refers_up => Entry::Restoration(verdict),
+            _ => dose(next as f64),
+        });
+    }
+    entries
+}
+
 proptest! {
+    /// Two ways to the same answer: from the top with everything, from the end with no more than needed.
+    #[test]
+    fn the_end_of_the_log_is_the_end_of_its_live_entries(
+        steps in proptest::collection::vec((0..8_u8, any::<u64>()), 1..120),
+        count in 0..40_usize,
+        padding in 0..800_usize,
+    ) {
+        let home = tempfile::tempdir().unwrap();
+        let log = log_with(home.path(), &eventful(&steps));
+        let long = Entry::Event(Event {
+            tank: "A".to_owned(), kind: EventKind::Food, amount: None, at: now(), note: "x".repeat(padding),
+        });
+        log.append(&vec![long; padding / 10], now()).unwrap();
+        let loaded = log.load().unwrap();
+        prop_assert_eq!(loaded.problems(), []);
+        let live: Vec<(Id, Entry)> = loaded.live().map(|live| (live.record.id, live.entry.clone())).collect();
+        let last: Vec<(Id, Entry)> =
+            log.last(count, |_| true).unwrap().into_iter().map(|record| (record.id, record.entry)).collect();
+        prop_assert_eq!(&last[..], &live[live.len().saturating_sub(count)..]);
+    }
+
     /// Whatever is cut off the end, the records before the cut are read and the next write works.
     #[test]
     fn a_log_cut_anywhere_keeps_every_whole_record(cut in 0_usize..3_000) {
