@@ -8,9 +8,16 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+pub mod add;
 pub mod card;
+pub mod clock;
+pub mod entry_line;
+pub mod event;
 pub mod history;
+pub mod log;
+pub mod logging;
 pub mod settings;
+pub mod tank;
 
 pub use settings::Settings;
 
@@ -57,6 +64,14 @@ pub struct Cli {
 pub enum Command {
     /// Write the printable reference card, or tag slips, true to scale
     Card(card::Args),
+    /// Show a tank's facts or change them
+    Tank(tank::Args),
+    /// Log readings typed by hand
+    Add(add::Args),
+    /// Log what was done to a tank
+    Event(event::Args),
+    /// List, correct, withdraw, restore or export what was logged
+    Log(log::Args),
 }
 
 /// Runs the command and says how it ended.
@@ -64,5 +79,9 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
     let settings = Settings::resolve(cli)?;
     match &cli.command {
         Command::Card(args) => card::run(args, &settings),
+        Command::Tank(args) => tank::run(args, &settings),
+        Command::Add(args) => add::run(args, &settings),
+        Command::Event(args) => event::run(args, &settings),
+        Command::Log(args) => log::run(args, &settings),
     }
 }

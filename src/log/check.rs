@@ -6,6 +6,7 @@ use super::LogError;
 use super::record::{Change, Check, Entry, Event, Reading, Source};
 use crate::reading::Status;
 use crate::terms::TankFacts;
+use crate::terms::text::is_invisible;
 
 /// The longest name of a tank or chart, in characters.
 pub const NAME_MAX: usize = 100;
@@ -43,11 +44,6 @@ pub fn name(name: &str) -> Result<(), String> {
         Some(c) => Err(format!("the name {name:?} holds the control character {c:?}: leave it out")),
         None => Ok(()),
     }
-}
-
-/// Characters that turn the direction of text or cannot be seen.
-pub(crate) const fn is_invisible(c: char) -> bool {
-    matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }
 
 fn text(text: &str) -> Result<(), String> {

@@ -73,6 +73,13 @@ impl Loaded {
             .filter(|live| live.entry.refers_to().is_none())
     }
 
+    /// Entries that were withdrawn, as they stood after corrections.
+    pub fn withdrawn(&self) -> impl Iterator<Item = Live<'_>> {
+        let mut indices: Vec<usize> = self.withdrawn.iter().copied().collect();
+        indices.sort_unstable();
+        indices.into_iter().map(|index| self.live_at(index))
+    }
+
     /// Names of tanks that an entry that counts is about, in order of first mention.
     pub fn tanks(&self) -> Vec<&str> {
         let mut seen = HashSet::new();

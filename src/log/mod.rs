@@ -14,11 +14,13 @@ pub mod format {}
 mod check;
 mod content;
 mod error;
+pub mod import;
 mod lines;
 mod load;
 pub mod quantity;
 pub mod record;
 mod store;
+pub mod table;
 mod tail;
 mod torn;
 pub mod when;

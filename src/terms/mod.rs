@@ -7,6 +7,7 @@ pub mod event;
 pub mod flag;
 pub mod space;
 pub mod tank;
+pub mod text;
 pub mod unit;
 
 pub use analyte::Analyte;

@@ -1,0 +1,78 @@
+//! `add`: readings typed by hand.
+
+use anyhow::{Context, Result, bail};
+use chrono::{DateTime, FixedOffset};
+
+use super::{Outcome, Settings, clock, logging};
+use crate::log::{Entry, Reading, Source, check_name, quantity};
+use crate::reading::Measurement;
+use crate::terms::Analyte;
+
+/// Arguments of `add`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Tank that the water is from; it is made if it is new
+    #[arg(long, value_name = "NAME")]
+    tank: String,
+
+    /// When the water was sampled, e.g. "2031-03-04 18:05" in your own time zone [default: now]
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+
+    /// Your own words
+    #[arg(long, default_value = "")]
+    note: String,
+
+    /// Readings, e.g. ammonia=1.2 nitrite=0 ph=7.4; "ammonia=1.0N" counts as nitrogen, "nitrate=>100"
+    /// is above the last colour, "nitrite=<0.1" below the first
+    #[arg(required = true, value_name = "ANALYTE=VALUE")]
+    readings: Vec<String>,
+}
+
+/// Logs the readings.
+///
+/// # Errors
+/// If one of them cannot be read, or the log cannot be written; then none is logged.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    check_name(&args.tank).map_err(anyhow::Error::msg)?;
+    let now = clock::now();
+    let at = clock::at_or_now(args.at.as_deref())?;
+    logging::warn(clock::doubt(at, now));
+    let entries: Result<Vec<Entry>> = args.readings.iter().map(|text| reading(args, text, at)).collect();
+    logging::write(settings, &args.tank, &entries?, now)?;
+    Ok(Outcome::Done)
+}
+
+fn reading(args: &Args, text: &str, at: DateTime<FixedOffset>) -> Result<Entry> {
+    let (analyte, typed) = value(text)?;
+    if let Some(value) = typed.value.or(typed.low) {
+        logging::warn(quantity::doubt(analyte, value));
+    }
+    Ok(Entry::Reading(Reading {
+        tank: args.tank.clone(),
+        measurement: Measurement {
+            analyte,
+            status: typed.status,
+            value: typed.value,
+            low: typed.low,
+            high: typed.high,
+            taken_at: at,
+            flags: Vec::new(),
+        },
+        source: Source::Hand { typed: typed.converted.then(|| text.to_owned()) },
+        note: args.note.clone(),
+    }))
+}
+
+/// Reads `ANALYTE=VALUE`.
+///
+/// # Errors
+/// Says what is wrong with it.
+pub fn value(text: &str) -> Result<(Analyte, quantity::Typed)> {
+    let Some((word, number)) = text.split_once('=') else {
+        bail!("{text:?} is not of the form ANALYTE=VALUE, such as ammonia=1.2");
+    };
+    let analyte: Analyte = word.parse()?;
+    let typed = quantity::typed(number, analyte).map_err(anyhow::Error::msg);
+    Ok((analyte, typed.with_context(|| format!("in {text:?}"))?))
+}

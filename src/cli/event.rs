@@ -1,0 +1,71 @@
+//! `event`: what was done to a tank.
+
+use anyhow::{Context, Result, bail};
+
+use super::{Outcome, Settings, clock, logging};
+use crate::log::{Entry, Event, check_name, quantity};
+use crate::terms::EventKind;
+
+/// Arguments of `event`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Tank that it was done to; it is made if it is new
+    #[arg(long, value_name = "NAME")]
+    tank: String,
+
+    /// When, e.g. "2031-03-04 18:05" in your own time zone [default: now]
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+
+    /// Your own words
+    #[arg(long, default_value = "")]
+    note: String,
+
+    /// What was done: ammonia_dose=2 (rise in mg/L NH3), water_change=30 (% of volume), food=0.5 (g),
+    /// mature_medium=40 (% of filter), bottled_bacteria=50 (mL), fish_added=6, alkalinity_dose=0.5
+    /// (rise in meq/L), filter_cleaned, medicine
+    #[arg(required = true, value_name = "EVENT[=AMOUNT]")]
+    events: Vec<String>,
+}
+
+/// Logs the events.
+///
+/// # Errors
+/// If one of them cannot be read, or the log cannot be written; then none is logged.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    check_name(&args.tank).map_err(anyhow::Error::msg)?;
+    let now = clock::now();
+    let at = clock::at_or_now(args.at.as_deref())?;
+    logging::warn(clock::doubt(at, now));
+    let mut entries = Vec::new();
+    for text in &args.events {
+        let (kind, amount) = deed(text)?;
+        logging::warn(amount.and_then(|amount| quantity::doubt_amount(kind, amount)));
+        let (tank, note) = (args.tank.clone(), args.note.clone());
+        entries.push(Entry::Event(Event { tank, kind, amount, at, note }));
+    }
+    logging::write(settings, &args.tank, &entries, now)?;
+    Ok(Outcome::Done)
+}
+
+/// Reads `EVENT` or `EVENT=AMOUNT`.
+///
+/// # Errors
+/// Says what is wrong with it.
+pub fn deed(text: &str) -> Result<(EventKind, Option<f64>)> {
+    let Some((word, number)) = text.split_once('=') else {
+        let kind: EventKind = text.parse()?;
+        if needs_amount(kind) {
+            bail!("{kind} needs an amount in {}, such as {kind}=2", kind.unit());
+        }
+        return Ok((kind, None));
+    };
+    let kind: EventKind = word.parse()?;
+    let amount = quantity::amount(number, kind).map_err(anyhow::Error::msg);
+    Ok((kind, Some(amount.with_context(|| format!("in {text:?}"))?)))
+}
+
+/// Whether a deed says nothing without its amount.
+const fn needs_amount(kind: EventKind) -> bool {
+    matches!(kind, EventKind::AmmoniaDose | EventKind::WaterChange | EventKind::AlkalinityDose)
+}

@@ -1,0 +1,89 @@
+//! `log`: what was logged, and what became of it.
+
+use anyhow::Result;
+use clap::Subcommand;
+
+use super::{Outcome, Settings};
+use crate::reading::{Measurement, Status};
+
+mod amend;
+mod export;
+mod filter;
+mod list;
+
+/// Arguments of `log`.
+#[derive(Debug, clap::Args)]
+#[command(args_conflicts_with_subcommands = true)]
+pub struct Args {
+    #[command(subcommand)]
+    command: Option<Command>,
+
+    #[command(flatten)]
+    list: list::Args,
+}
+
+/// What `log` can do besides listing.
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Say what an entry should have said; the first version stays in the file
+    Correct(amend::Correct),
+    /// Let an entry no longer count; it stays in the file
+    Withdraw(amend::Amend),
+    /// Let a withdrawn entry count again
+    Restore(amend::Amend),
+    /// Show an entry with everything that was ever changed about it
+    History(amend::History),
+    /// Write readings, events or everything for other programs
+    Export(export::Args),
+}
+
+/// Lists, or does what the subcommand says.
+///
+/// # Errors
+/// If the log cannot be read or written, or an argument makes no sense.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    match &args.command {
+        None => list::run(&args.list, settings),
+        Some(Command::Correct(args)) => amend::correct(args, settings),
+        Some(Command::Withdraw(args)) => amend::withdraw(args, settings),
+        Some(Command::Restore(args)) => amend::restore(args, settings),
+        Some(Command::History(args)) => amend::history(args, settings),
+        Some(Command::Export(args)) => export::run(args, settings),
+    }
+}
+
+/// A value with its interval and unit for people.
+pub fn value_text(measurement: &Measurement) -> String {
+    let unit = measurement.analyte.default_unit();
+    let number = |value: Option<f64>| value.map_or_else(|| "?".to_owned(), rounded);
+    let text = match (measurement.status, measurement.low, measurement.high) {
+        (Status::AboveRange, low, _) => format!("above {}", number(low)),
+        (Status::BelowDetection, _, high) => format!("below {}", number(high)),
+        (Status::Refused, ..) => return "refused".to_owned(),
+        (Status::Read, Some(low), Some(high)) => {
+            return format!("{} {unit} ({} to {})", number(measurement.value), rounded(low), rounded(high));
+        }
+        (Status::Read, ..) => number(measurement.value),
+    };
+    format!("{text} {unit}")
+}
+
+/// A number with as many decimals as colour tests can bear.
+pub fn rounded(value: f64) -> String {
+    if value.abs() >= 1e6 {
+        return format!("{value:e}");
+    }
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::rounded;
+
+    #[test]
+    fn numbers_are_shown_without_needless_digits() {
+        let shown: Vec<String> = [0.0, 1.2, 1.216, 1.2159, 100.0, -0.5, 3e300].map(rounded).into();
+        assert_eq!(shown, ["0", "1.2", "1.216", "1.216", "100", "-0.5", "3e300"]);
+    }
+}

@@ -1,0 +1,111 @@
+//! What the commands that write the log have in common.
+
+use anyhow::Result;
+use chrono::{DateTime, FixedOffset};
+
+use super::Settings;
+use super::entry_line::EntryLine;
+use crate::log::{Entry, Id, Loaded, Log, TornTail};
+use crate::terms::text::printable;
+
+/// Writes entries of one tank, says what was written and what is odd about it.
+///
+/// # Errors
+/// If the log cannot be read or written.
+pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<FixedOffset>) -> Result<()> {
+    let log = Log::at(&settings.home);
+    let before = log.load()?;
+    let appended = log.append(entries, now)?;
+    say_torn(appended.torn.as_ref());
+    say_tank(&before, tank);
+    for (&id, entry) in appended.ids.iter().zip(entries) {
+        if settings.json {
+            print_line(id, now, entry, false)?;
+        } else {
+            println!("logged {}", phrase(id, entry));
+        }
+    }
+    Ok(())
+}
+
+/// Prints an entry as a line of JSON if it is a reading or an event.
+///
+/// # Errors
+/// If it cannot be put into JSON.
+pub fn print_line(id: Id, logged_at: DateTime<FixedOffset>, entry: &Entry, corrected: bool) -> Result<()> {
+    if let Some(line) = EntryLine::of(id, logged_at, entry, corrected) {
+        println!("{}", serde_json::to_string(&line)?);
+    }
+    Ok(())
+}
+
+/// An entry in one line for people.
+pub fn phrase(id: Id, entry: &Entry) -> String {
+    let tank = printable(entry.tank().unwrap_or_default());
+    let time = entry.at().map(|at| at.format(" at %Y-%m-%d %H:%M %:z").to_string()).unwrap_or_default();
+    format!("#{id} {tank}{time}: {}", contents(entry))
+}
+
+/// What an entry says, without tank and time.
+pub fn contents(entry: &Entry) -> String {
+    match entry {
+        Entry::Reading(reading) => {
+            let measurement = &reading.measurement;
+            format!("{} {}", measurement.analyte, super::log::value_text(measurement))
+        }
+        Entry::Event(event) => match event.amount {
+            Some(amount) => format!("{} {} {}", event.kind, super::log::rounded(amount), event.kind.unit()),
+            None => event.kind.to_string(),
+        },
+        other => other.kind().to_owned(),
+    }
+}
+
+/// Says if a tank is new, and if its name is suspiciously like another's.
+fn say_tank(before: &Loaded, tank: &str) {
+    let tanks = before.tanks();
+    if tanks.contains(&tank) {
+        return;
+    }
+    let fold = |name: &str| name.to_lowercase().split_whitespace().collect::<String>();
+    match tanks.iter().find(|known| fold(known) == fold(tank)) {
+        Some(known) => eprintln!(
+            "warning: {} is a new tank beside {}: if they are one, correct the entry with `tintwell log correct NUMBER --tank NAME`",
+            printable(tank),
+            printable(known)
+        ),
+        None => eprintln!("note: {} is a new tank", printable(tank)),
+    }
+}
+
+/// Says what an earlier crash left at the end of the log.
+pub fn say_torn(torn: Option<&TornTail>) {
+    match torn {
+        Some(TornTail::SetAside { file, bytes }) => eprintln!(
+            "warning: the log ended in the middle of a line, as after a crash; these {bytes} bytes were moved to {}. Nothing that was reported as logged is missing",
+            printable(&file.display().to_string())
+        ),
+        Some(TornTail::Completed) => {
+            eprintln!("note: the log's last line lacked its line end, which was added")
+        }
+        None => {}
+    }
+}
+
+/// Says which lines of the log could not be taken into account.
+pub fn say_problems(loaded: &Loaded) {
+    const SHOWN: usize = 5;
+    for problem in loaded.problems().iter().take(SHOWN) {
+        eprintln!("warning: {}", printable(&problem.to_string()));
+    }
+    if loaded.problems().len() > SHOWN {
+        eprintln!("warning: and {} more such lines", loaded.problems().len() - SHOWN);
+    }
+}
+
+/// Says what is odd, on standard error.
+pub fn warn(doubt: Option<String>) {
+    if let Some(doubt) = doubt {
+        eprintln!("warning: {}", printable(&doubt));
+    }
+}

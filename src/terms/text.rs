@@ -1,0 +1,36 @@
+//! Words of unknown origin, made fit for a terminal.
+
+use std::borrow::Cow;
+
+/// Whether `c` is invisible and turns or joins the text around it.
+pub const fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+}
+
+/// `text` with control characters, terminal escapes and invisible characters spelt out.
+///
+/// What comes from a file name, a table cell or a log line goes through here on its way to a terminal.
+pub fn printable(text: &str) -> Cow<'_, str> {
+    let is_unfit = |c: char| c.is_control() || is_invisible(c);
+    if !text.contains(is_unfit) {
+        return Cow::Borrowed(text);
+    }
+    let spell = |c: char| if is_unfit(c) { c.escape_default().to_string() } else { c.to_string() };
+    Cow::Owned(text.chars().map(spell).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ordinary_words_pass_as_they_are() {
+        assert!(matches!(printable("Käfer & Söhne <60 L> 水"), Cow::Borrowed(_)));
+    }
+
+    #[test]
+    fn escapes_and_turned_text_are_spelt_out() {
+        assert_eq!(printable("a\u{1b}[31mb\r\n"), "a\\u{1b}[31mb\\r\\n");
+        assert_eq!(printable("a\u{202e}b\u{9b}2J"), "a\\u{202e}b\\u{9b}2J");
+    }
+}
