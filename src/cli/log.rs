@@ -19,7 +19,7 @@ pub struct Args {
     command: Option<Command>,
 
     #[command(flatten)]
-    list: list::Args,
+    list: list::ListArgs,
 }
 
 /// What `log` can do besides listing.

@@ -86,7 +86,7 @@ pub fn say_torn(torn: Option<&TornTail>) {
             printable(&file.display().to_string())
         ),
         Some(TornTail::Completed) => {
-            eprintln!("note: the log's last line lacked its line end, which was added")
+            eprintln!("note: the log's last line lacked its line end, which was added");
         }
         None => {}
     }

@@ -14,6 +14,7 @@ pub mod clock;
 pub mod entry_line;
 pub mod event;
 pub mod history;
+pub mod import;
 pub mod log;
 pub mod logging;
 pub mod settings;
@@ -70,6 +71,8 @@ pub enum Command {
     Add(add::Args),
     /// Log what was done to a tank
     Event(event::Args),
+    /// Bring tables, tank files and folders of dated photos into the log; safe to repeat
+    Import(import::Args),
     /// List, correct, withdraw, restore or export what was logged
     Log(log::Args),
 }
@@ -82,6 +85,17 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
         Command::Tank(args) => tank::run(args, &settings),
         Command::Add(args) => add::run(args, &settings),
         Command::Event(args) => event::run(args, &settings),
+        Command::Import(args) => import::run(args, &settings),
         Command::Log(args) => log::run(args, &settings),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    #[test]
+    fn every_command_and_option_is_declared_soundly() {
+        super::Cli::command().debug_assert();
     }
 }

@@ -99,6 +99,14 @@ impl Loaded {
         facts
     }
 
+    /// Whether these facts say anything that is not known yet.
+    pub fn would_change(&self, told: &TankFacts) -> bool {
+        let known = self.facts(&told.tank);
+        let mut after = known.clone();
+        merge(&mut after, told);
+        after != known
+    }
+
     /// Whether readings of the photo with this content hash were ever logged, live or not.
     pub fn has_photo(&self, hash: &str) -> bool {
         self.records.iter().any(|record| match &record.entry {

@@ -189,7 +189,7 @@ fn changed(set: &Change) -> String {
             .map(|event| format!("{} {}", event.kind, event.amount.map_or_else(String::new, super::rounded))),
         set.tank.as_ref().map(|tank| format!("tank {}", printable(tank))),
         set.at.map(|at| format!("time {}", at.to_rfc3339())),
-        set.note.as_ref().map(|note| format!("note {:?}", note)),
+        set.note.as_ref().map(|note| format!("note {note:?}")),
     ];
     format!("corrected to {}", parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
 }

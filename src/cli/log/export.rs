@@ -34,7 +34,7 @@ pub struct Args {
     out: Option<PathBuf>,
 
     #[command(flatten)]
-    filter: filter::Args,
+    filter: filter::FilterArgs,
 }
 
 /// Writes what counts.

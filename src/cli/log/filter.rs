@@ -10,7 +10,7 @@ use crate::terms::{Analyte, EventKind};
 
 /// Filters as typed.
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub struct FilterArgs {
     /// Only this tank
     #[arg(long, value_name = "NAME")]
     tank: Option<String>,
@@ -38,12 +38,12 @@ pub struct Args {
 
 /// Filters with their times understood.
 pub struct Filter<'a> {
-    args: &'a Args,
+    args: &'a FilterArgs,
     since: Option<DateTime<FixedOffset>>,
     until: Option<DateTime<FixedOffset>>,
 }
 
-impl Args {
+impl FilterArgs {
     /// Understands the times.
     pub fn resolve(&self) -> Result<Filter<'_>> {
         let time =

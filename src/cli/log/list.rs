@@ -17,9 +17,9 @@ const SHOWN: usize = 20;
 
 /// Arguments of the list.
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub struct ListArgs {
     #[command(flatten)]
-    filter: filter::Args,
+    filter: filter::FilterArgs,
 
     /// Only the last N entries by time of logging [default: 20; with --json all]
     #[arg(long, value_name = "N")]
@@ -43,7 +43,7 @@ struct Item<'a> {
 }
 
 /// Lists readings and events.
-pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+pub fn run(args: &ListArgs, settings: &Settings) -> Result<Outcome> {
     let filter = args.filter.resolve()?;
     let log = Log::at(&settings.home);
     let limit = args.last.or((!settings.json && !args.all).then_some(SHOWN));

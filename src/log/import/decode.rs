@@ -50,7 +50,7 @@ pub(super) fn table(bytes: &[u8]) -> Table {
                 }
             }
             Err(error) => {
-                table.broken.push((error.position().map_or(0, csv::Position::line), error.to_string()))
+                table.broken.push((error.position().map_or(0, csv::Position::line), error.to_string()));
             }
         }
     }

@@ -123,7 +123,9 @@ fn a_tank_file_says_what_was_left_out_of_it() {
     assert_eq!((facts.volume_l, facts.tap.ph), (Some(110.0), Some(8.0)));
     assert!(said[0].contains("owner") && said[0].contains("tap.smell"));
     assert!(facts::read(b"{\"tank\":\"\"}").is_err());
-    assert!(facts::read(b"[1").unwrap_err().contains("line 1"));
+    assert_eq!(facts::read(b"[1"), Err(facts::FactsError::OtherKind));
+    let bad = facts::read(b"{\"tank\":\"A\",\n\"volume_l\":\"big\"}").unwrap_err();
+    assert!(bad.to_string().contains("line 2"), "{bad}");
 }
 
 fn logged(home: &std::path::Path, entries: &[Entry]) -> Seen {
