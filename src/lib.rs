@@ -6,6 +6,7 @@
 //! | [`photo`] | a file | upright sRGB pixels, capture time |
 //! | [`card`] | upright pixels | the card's layout and where it lies; the card to print |
 //! | [`reading`] | a match or a typed value | a dated value with its interval |
+//! | [`standards`] | levels and what is at hand | how to mix them, how well they are known |
 //! | [`log`] | readings and events | an append-only file, and what is live in it |
 //! | [`cycle`] | a tank's history | balance, proof, stage, dangers, forecast, advice |
 //! | [`report`] | readings, assessments | terminal, JSON, picture, page |
@@ -26,6 +27,9 @@ pub mod card;
 
 /// One dated value with its interval.
 pub mod reading;
+
+/// Standard solutions and standard addition.
+pub mod standards;
 
 /// Append-only file of readings and events.
 pub mod log;

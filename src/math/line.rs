@@ -84,6 +84,11 @@ impl Line {
         })
     }
 
+    /// Standard error of the slope.
+    pub fn slope_error(&self) -> f64 {
+        self.residual_sd / self.sxx.sqrt()
+    }
+
     /// The abscissa at which the line reaches `y`, the mean of `repeats` measurements of a weight
     /// (1 for an unweighted line); `None` for a level line.
     pub fn inverse(&self, y: f64, repeats: f64, weight: f64) -> Option<Found> {
@@ -135,6 +140,8 @@ mod tests {
         assert_abs_diff_eq!(line.intercept, 2480.86667, epsilon = 1e-5);
         assert_abs_diff_eq!(line.slope, 9661.93939, epsilon = 1e-5);
         assert_abs_diff_eq!(line.residual_sd, 192.29392, epsilon = 1e-5);
+        // s / sqrt(Sxx) with Sxx = 0.20625 of ten even steps of 0.05.
+        assert_abs_diff_eq!(line.slope_error(), 192.29392 / 0.20625_f64.sqrt(), epsilon = 1e-3);
         let found = line.inverse(3500.0, 1.0, 1.0).unwrap();
         assert_abs_diff_eq!(found.x, 0.105479, epsilon = 5e-6);
         assert_abs_diff_eq!(found.half_width(0.99).unwrap(), 0.07434, epsilon = 5e-6);
