@@ -1,7 +1,8 @@
 //! Coverage, error, width and time of the forecast over simulated histories.
 //!
 //! `cargo bench --bench forecast` prints a line for each tank and the summary. `TINTWELL_CYCLES` names
-//! another folder of histories, `TINTWELL_PARTICLES` another number of possible tanks.
+//! another folder of histories, `TINTWELL_PARTICLES`, `TINTWELL_TRUST` and
+//! `TINTWELL_SEED` other settings.
 
 #[path = "../support/cycles.rs"]
 mod cycles;
@@ -10,6 +11,8 @@ use std::time::Instant;
 
 use tintwell::cycle::forecast::{Filter, Posterior, Settings, Span};
 
+const NEVER: f64 = f64::INFINITY;
+
 /// One tank's outcome.
 struct Outcome {
     span: Span,
@@ -17,30 +20,41 @@ struct Outcome {
     rule: Option<f64>,
     seconds: f64,
     pass: f64,
+    never: f64,
     ready: bool,
 }
 
 fn main() {
     let defaults = Settings::default();
-    let particles = std::env::var("TINTWELL_PARTICLES").ok().and_then(|n| n.parse().ok());
-    let settings = Settings { particles: particles.unwrap_or(defaults.particles), ..defaults };
+    let settings = Settings {
+        particles: from_environment("TINTWELL_PARTICLES").unwrap_or(defaults.particles),
+        trust: from_environment("TINTWELL_TRUST").unwrap_or(defaults.trust),
+        seed: from_environment("TINTWELL_SEED").unwrap_or(defaults.seed),
+        ..defaults
+    };
     let mut outcomes = Vec::new();
     for case in cycles::cases(&cycles::folder()) {
         let begun = Instant::now();
         let posterior = Filter::run(&case.history, case.now, &settings);
         let seconds = begun.elapsed().as_secs_f64();
         let outcome = Outcome {
-            span: posterior.days_to_proof().expect("scouts"),
+            span: posterior.days_to_proof().unwrap_or(Span { low: NEVER, middle: NEVER, high: NEVER }),
             truth: case.days_to_proof,
             rule: rule_of_weeks(&case),
             seconds,
             pass: posterior.proof_passes_now(),
+            never: posterior.never(),
             ready: case.ready,
         };
         print_case(&case, &posterior, &outcome);
         outcomes.push(outcome);
     }
     summarise(&outcomes);
+}
+
+/// A number from the environment.
+fn from_environment<T: std::str::FromStr>(name: &str) -> Option<T> {
+    std::env::var(name).ok()?.parse().ok()
 }
 
 /// The rule of thumb: ready five weeks after the start.
@@ -81,7 +95,7 @@ fn summarise(outcomes: &[Outcome]) {
     let days = |o: &Outcome| o.truth.unwrap_or(f64::INFINITY);
     let held = dated.iter().filter(|o| o.span.low <= days(o) && days(o) <= o.span.high).count();
     let early = dated.iter().filter(|o| days(o) < o.span.low).count();
-    let given: Vec<&&Outcome> = dated.iter().filter(|o| o.span.high.is_finite()).collect();
+    let given: Vec<&&Outcome> = dated.iter().filter(|o| o.never <= 0.5).collect();
     let held_given = given.iter().filter(|o| o.span.low <= days(o) && days(o) <= o.span.high).count();
     let error = |o: &&&Outcome| (o.span.middle - days(o)).abs();
     let rule = |o: &&Outcome| (o.rule.unwrap_or(f64::NAN) - days(o)).abs();

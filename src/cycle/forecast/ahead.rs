@@ -192,7 +192,7 @@ pub fn proofs(block: &Block) -> [ProofEnd<f64>; WIDTH] {
     let begun: State<Lanes> = begin_proof(&block.state);
     let end = finish_proof(&begun, &block.kinetics, &block.conditions);
     std::array::from_fn(|lane| ProofEnd {
-        residual: end.residual.0[lane],
+        residual: end.residual.0[lane] * block.traits.remainder.0[lane],
         oxidised_share: end.oxidised_share.0[lane],
     })
 }

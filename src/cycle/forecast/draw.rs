@@ -120,6 +120,8 @@ fn traits(facts: &TankFacts, rng: &mut impl Rng) -> Traits<f64> {
         bloom,
         bloom_from,
         bloom_until: bloom_from + rng.random_range(2.0..20.0),
+        // A remainder is the far tail of a decay: what the model leaves out can double or halve it.
+        remainder: from_range(Range::new(1.0, 0.6), rng),
         kill: kill(facts, rng),
     }
 }

@@ -32,6 +32,8 @@ numbers! {
         bloom_from,
         /// Day on which the bloom ends.
         bloom_until,
+        /// Factor by which a proof's true remainder may differ from the model's.
+        remainder,
         /// Log kill of a complete water change with tap water as it is used; 0 if harmless.
         kill,
     }
@@ -40,7 +42,7 @@ numbers! {
 impl Traits<f64> {
     /// Whether the field at `index` varies smoothly, so that a jitter may explore around it.
     pub fn is_smooth(index: usize) -> bool {
-        const ROUGH: [&str; 5] = ["cross", "bloom_from", "bloom_until", "bloom", "kill"];
+        const ROUGH: [&str; 6] = ["remainder", "cross", "bloom_from", "bloom_until", "bloom", "kill"];
         !ROUGH.contains(&Self::NAMES[index])
     }
 }

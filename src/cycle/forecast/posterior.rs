@@ -119,9 +119,12 @@ impl Posterior {
         Span::of(&self.ends.iter().map(|end| end.residual).collect::<Vec<_>>())
     }
 
-    /// Days until a proof first passes, 80 % interval; an end is infinite if so many never pass.
+    /// Days until a proof first passes, given that it does within 90 days: median and 80 % interval.
+    ///
+    /// [`never`](Self::never) tells how likely it does not; `None` if it never does.
     pub fn days_to_proof(&self) -> Option<Span> {
-        Span::of(&self.outlook.days)
+        let finite: Vec<f64> = self.outlook.days.iter().copied().filter(|day| day.is_finite()).collect();
+        Span::of(&finite)
     }
 
     /// Any quantile of the days until a proof first passes.
@@ -139,15 +142,13 @@ impl Posterior {
         if self.evidence.ammonia + self.evidence.nitrite < 2 {
             return Err(Unforeseen::TooFewReadings);
         }
-        let span = self.days_to_proof().ok_or(Unforeseen::TooFewReadings)?;
-        if span.high <= 0.0 {
+        if self.proof_passes_now() > 0.9 {
             return Err(Unforeseen::ReadyNow);
         }
-        if span.middle.is_infinite() {
-            return Err(if self.evidence.source { Unforeseen::NotInSight } else { Unforeseen::NoSource });
-        }
-        if span.high.is_infinite() {
-            return Err(Unforeseen::TooUncertain);
+        let unlikely = if self.evidence.source { Unforeseen::NotInSight } else { Unforeseen::NoSource };
+        let span = self.days_to_proof().ok_or(unlikely)?;
+        if self.never() > 0.5 {
+            return Err(unlikely);
         }
         let date = |days: f64| self.now + Duration::seconds((days * 86_400.0) as i64);
         Ok(ReadyOn { earliest: date(span.low), likely: date(span.middle), latest: date(span.high) })
@@ -209,7 +210,7 @@ impl Posterior {
     }
 
     /// Collects a number of every possible tank.
-    fn each(&self, pick: &dyn Fn(&Particle) -> f64) -> Vec<f64> {
+    pub(super) fn each(&self, pick: &dyn Fn(&Particle) -> f64) -> Vec<f64> {
         self.blocks.iter().flat_map(|block| (0..WIDTH).map(|lane| pick(&block.particle(lane)))).collect()
     }
 }

@@ -15,7 +15,7 @@ const ZERO: f64 = 0.1;
 const OXIDISED_SHARE: f64 = 0.7;
 
 /// Longest step within a proof, days: its outcome hangs on small remainders.
-const STEP: f64 = 1.0 / 12.0;
+const STEP: f64 = 1.0 / 8.0;
 
 /// What a proof leaves after 24 hours.
 #[derive(Debug, Clone, Copy, PartialEq)]

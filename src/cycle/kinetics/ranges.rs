@@ -30,9 +30,9 @@ pub mod prior {
 
     /// 1/d. ASM1 0.8, ASM2d 1.0, ASMN 0.78, UCT 0.45, EPA 1975 0.77, Sin 2008 0.5-2.1; start-up of
     /// a fresh filter runs slower (mean generation up to 60 h, Hagopian & Riley 1998: 0.28).
-    pub const GROWTH_A: Range = Range::new(0.60, 0.45);
+    pub const GROWTH_A: Range = Range::new(0.52, 0.32);
     /// 1/d. ASMN 0.78, Sin 2008 0.4-1.05, Metcalf & Eddy 1.0; lag as above.
-    pub const GROWTH_N: Range = Range::new(0.65, 0.45);
+    pub const GROWTH_N: Range = Range::new(0.78, 0.32);
     /// mg N/L. ASM1 1.0, Sin 2008 0.14-1.0, Metcalf & Eddy 0.5.
     pub const HALF_A: Range = Range::new(0.4, 0.7);
     /// mg N/L. Sin 2008 0.1-3, Metcalf & Eddy 0.2, ASM1 1.0.
@@ -42,9 +42,9 @@ pub mod prior {
     /// mg/L. Sin 2008 0.3-1.5, ASMN 1.2, Metcalf & Eddy 0.9.
     pub const OXYGEN_N: Range = Range::new(1.1, 0.4);
     /// 1/d. Kinetics texts 0.03-0.06, UCT 0.04, ASMN 0.096, ASM2d 0.15, Metcalf & Eddy 0.17.
-    pub const DECAY_A: Range = Range::new(0.05, 0.6);
+    pub const DECAY_A: Range = Range::new(0.035, 0.7);
     /// 1/d. ASMN 0.096, Sin 2008 0.08-0.2, Metcalf & Eddy 0.17.
-    pub const DECAY_N: Range = Range::new(0.055, 0.6);
+    pub const DECAY_N: Range = Range::new(0.035, 0.7);
     /// 1/K. Ea 68 kJ/mol (Vannecke & Volcke) 0.092; theta 1.072 (0.070), ASM1 1.103 (0.098).
     pub const WARMTH_A: Range = Range::new(0.088, 0.18);
     /// 1/K. Ea 44 kJ/mol (Vannecke & Volcke) 0.060; theta 1.072 (0.070).
@@ -69,9 +69,9 @@ pub mod prior {
     pub const FULL: Range = Range::new(15.0, 0.8);
     /// mg N/L/d, ammonia oxidisers that come with water, air and decoration. No source gives it:
     /// chosen so that the model's start-up lasts the published 20-45 days at 25 degrees.
-    pub const STRAY_A: Range = Range::new(7e-4, 1.6);
+    pub const STRAY_A: Range = Range::new(5e-4, 1.2);
     /// Nitrite oxidisers likewise, mg N/L/d.
-    pub const STRAY_N: Range = Range::new(6e-4, 1.8);
+    pub const STRAY_N: Range = Range::new(1.2e-4, 1.3);
     /// mg N/L/d that a whole mature filter holds when moved.
     pub const MATURE_FILTER: Range = Range::new(3.5, 0.8);
     /// mg N/L/d that one mL of living starter brings to a litre (rough; no source).

@@ -1,9 +1,9 @@
 //! One step of the integrator.
 //!
-//! The Monod terms are linearised at the midpoint of the step; the resulting linear decay is solved
-//! with the second-order, L-stable approximation `exp(-z) = 1 / (1 + z + z^2/2)`. Every flux is
-//! computed once, taken from one pool and given to the next, so that nitrogen is conserved to
-//! rounding and no concentration turns negative, however long the step.
+//! The Monod terms are replaced by their tangents at the midpoint of the step (a Rosenbrock scheme of
+//! second order); the linear decay that results is solved with the L-stable approximation
+//! `exp(-z) = 1 / (1 + z + z^2/2)`. Every flux is what one pool lost and the next is given, so that
+//! nitrogen is conserved to rounding; no concentration turns negative, however long the step.
 
 use super::lanes::Real;
 use super::state::{Kinetics, State};
@@ -109,14 +109,31 @@ pub fn limits<T: Real>(state: &State<T>, k: &Kinetics<T>, c: &Conditions<T>) -> 
     }
 }
 
-/// First-order rates of loss of ammonia and nitrite by oxidation, 1/d.
+/// A rate of loss, linear about some concentration: `constant` mg N/L/d and `slope` 1/d.
+struct Loss<T> {
+    constant: T,
+    slope: T,
+    /// The whole rate divided by the concentration, 1/d.
+    specific: T,
+}
+
+impl<T: Real> Loss<T> {
+    /// Tangent of the Monod rate `most * x / (half + x)` at `x`.
+    #[inline(always)]
+    fn monod(most: T, half: T, x: T) -> Self {
+        let share = T::splat(1.0) / (half + x);
+        let specific = most * share;
+        Self { constant: specific * share * x * x, slope: specific * share * half, specific }
+    }
+}
+
+/// Rates of loss of ammonia and nitrite by oxidation in the water of `s`.
 #[inline(always)]
-fn loss_rates<T: Real>(s: &State<T>, k: &Kinetics<T>, c: &Conditions<T>) -> (T, T) {
+fn losses<T: Real>(s: &State<T>, k: &Kinetics<T>, c: &Conditions<T>) -> (Loss<T>, Loss<T>) {
     let [acid_a, acid_n, poison_a, poison_n] = denominators(s.ammonia, s.nitrite, s.alkalinity, k, c);
-    (
-        s.ammonia_oxidisers * c.activity_a * s.alkalinity / (acid_a * poison_a * (k.half_a + s.ammonia)),
-        s.nitrite_oxidisers * c.activity_n * s.alkalinity / (acid_n * poison_n * (k.half_n + s.nitrite)),
-    )
+    let most_a = s.ammonia_oxidisers * c.activity_a * s.alkalinity / (acid_a * poison_a);
+    let most_n = s.nitrite_oxidisers * c.activity_n * s.alkalinity / (acid_n * poison_n);
+    (Loss::monod(most_a, k.half_a, s.ammonia), Loss::monod(most_n, k.half_n, s.nitrite))
 }
 
 /// What is left of `pool` after a loss `z` (rate times time) with `inflow` spread evenly.
@@ -131,25 +148,27 @@ fn left_over<T: Real>(pool: T, inflow: T, z: T) -> T {
 #[inline(always)]
 fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T>, days: T) -> State<T> {
     let one = T::splat(1.0);
-    let (rate_a, rate_n) = loss_rates(at, k, c);
-    let rate_up = c.uptake / (T::splat(HALF_UPTAKE) + at.ammonia);
+    let zero = T::splat(0.0);
+    let (loss_a, loss_n) = losses(at, k, c);
+    let uptake = c.uptake / (T::splat(HALF_UPTAKE) + at.ammonia);
 
-    let organic = left_over(s.organic, T::splat(0.0), k.breakdown * days);
+    let organic = left_over(s.organic, zero, k.breakdown * days);
     let mineralised = s.organic - organic;
     let supply = mineralised + c.excretion * days;
 
-    let rate = rate_a + rate_up + T::splat(1e-12);
-    let ammonia = left_over(s.ammonia, supply, rate * days);
+    let inflow = supply - loss_a.constant * days;
+    let ammonia = left_over(s.ammonia, inflow, (loss_a.slope + uptake) * days).at_least(zero);
     let removed = s.ammonia + supply - ammonia;
-    let oxidised = removed * (rate_a / rate);
+    let oxidised = removed * (loss_a.specific / (loss_a.specific + uptake + T::splat(1e-12)));
 
-    let nitrite = left_over(s.nitrite, oxidised, rate_n * days);
+    let inflow = oxidised - loss_n.constant * days;
+    let nitrite = left_over(s.nitrite, inflow, loss_n.slope * days).at_least(zero);
     let to_nitrate = s.nitrite + oxidised - nitrite;
 
     let room_a = one - at.ammonia_oxidisers / k.full_a;
     let room_n = one - at.nitrite_oxidisers / k.full_n;
     let grown = |capacity: T, growth: T, flux: T, room: T, decay: T| {
-        (capacity + growth * flux * room.at_least(T::splat(0.0))) / (one + decay * c.wear * days)
+        left_over(capacity, growth * flux * room.at_least(zero), decay * c.wear * days)
     };
     State {
         ammonia,
