@@ -9,9 +9,10 @@ use chrono::{DateTime, FixedOffset};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
-use super::history::Deed;
+use super::history::{Deed, TankHistory};
 use super::series::{DatedDeed, Series};
 use super::track::{Charts, Cloud, Particle, Slip, Source, Track, log_best, reading_of, track};
+use crate::reading::Measurement;
 use crate::terms::unit::NH3_PER_N;
 use crate::terms::{Analyte, EventKind, TankFacts};
 
@@ -51,8 +52,6 @@ pub struct Fault {
     pub probability: f64,
     /// Size of the missing deed, in the unit of its kind.
     pub amount: Option<f64>,
-    /// The test that shows it.
-    sample: usize,
 }
 
 impl Fault {
@@ -90,32 +89,62 @@ const CHANCE: f64 = 0.12;
 const NAMED_ABOVE: [f64; 3] = [0.5, 0.85, 0.95];
 /// Only tests that lose more than this against a perfect fit, in log probability, are looked into.
 const DEFICIT: f64 = 4.0;
-/// The log's faults, and the courses once they are mended.
-pub fn find_faults(series: &Series, facts: &TankFacts) -> (Vec<Fault>, Series, Track) {
-    let mut mended = series.clone();
-    let mut slips = Vec::new();
+/// What the search found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Findings {
+    /// By time.
+    pub faults: Vec<Fault>,
+    /// The history with the faults mended: the verdict rests on this one.
+    pub mended: TankHistory,
+    /// The mended history as numbers.
+    pub series: Series,
+    /// The courses that the mended history allows.
+    pub track: Track,
+}
+
+/// Looks for faults in `history` as known at `now`, and mends them.
+pub fn find_faults(history: &TankHistory, now: DateTime<FixedOffset>) -> Findings {
+    let mut mended = history.clone().until(now);
+    let mut series = Series::new(&mended, now);
+    let mut run = track(&series, &mended.facts);
     let mut faults: Vec<Fault> = Vec::new();
-    let mut run = track(&mended, facts, &slips);
     for named_above in NAMED_ABOVE {
-        let Some(fault) = likeliest(&mended, facts, &run, &slips, named_above) else { break };
-        match fault.kind {
-            FaultKind::SwappedAnalyte => slips.push((fault.sample, Slip::Swapped)),
-            FaultKind::WrongReading(analyte) => slips.push((fault.sample, Slip::Wrong(analyte))),
-            FaultKind::MissingDose => insert(&mut mended, &fault, EventKind::AmmoniaDose),
-            FaultKind::MissingWaterChange => insert(&mut mended, &fault, EventKind::WaterChange),
-        }
-        run = track(&mended, facts, &slips);
+        let found = likeliest(&series, &mended.facts, &run, &faults).filter(|f| f.probability > named_above);
+        let Some(fault) = found else { break };
+        mend(&mut mended, &fault);
+        series = Series::new(&mended, now);
+        run = track(&series, &mended.facts);
         faults.push(fault);
     }
     faults.sort_by_key(|fault| fault.at);
-    (faults, mended, run)
+    Findings { faults, mended, series, track: run }
 }
 
-fn insert(series: &mut Series, fault: &Fault, kind: EventKind) {
-    let deed = Deed { kind, amount: fault.amount, at: fault.at, note: "not in the log".to_owned() };
-    let day = super::series::days(fault.at - series.origin);
-    series.deeds.push(DatedDeed { day, deed });
-    series.deeds.sort_by(|a, b| a.day.total_cmp(&b.day));
+/// Undoes `fault`: the missing deed is put in, the wrong reading left out, swapped readings swapped back.
+fn mend(history: &mut TankHistory, fault: &Fault) {
+    let near = |measurement: &Measurement| (measurement.taken_at - fault.at).num_seconds().abs() < 3600;
+    match fault.kind {
+        FaultKind::WrongReading(analyte) => {
+            history.measurements.retain(|reading| !(near(reading) && reading.analyte == analyte));
+        }
+        FaultKind::SwappedAnalyte => {
+            for reading in history.measurements.iter_mut().filter(|reading| near(reading)) {
+                reading.analyte = match reading.analyte {
+                    Analyte::Ammonia => Analyte::Nitrite,
+                    Analyte::Nitrite => Analyte::Ammonia,
+                    other => other,
+                };
+            }
+        }
+        FaultKind::MissingDose => put_in(history, fault, EventKind::AmmoniaDose),
+        FaultKind::MissingWaterChange => put_in(history, fault, EventKind::WaterChange),
+    }
+}
+
+fn put_in(history: &mut TankHistory, fault: &Fault, kind: EventKind) {
+    let note = "not in the log".to_owned();
+    history.deeds.push(Deed { kind, amount: fault.amount, at: fault.at, note });
+    history.deeds.sort_by_key(|deed| deed.at);
 }
 
 /// One hypothesis about one test.
@@ -127,17 +156,11 @@ struct Suspect {
     amount: Option<f64>,
 }
 
-fn likeliest(
-    series: &Series,
-    facts: &TankFacts,
-    run: &Track,
-    slips: &[(usize, Slip)],
-    named_above: f64,
-) -> Option<Fault> {
+fn likeliest(series: &Series, facts: &TankFacts, run: &Track, known: &[Fault]) -> Option<Fault> {
     let bench = Bench {
         series,
         run,
-        slips,
+        known,
         source: Source::new(facts),
         charts: Charts::new(facts),
         doses: usual_doses(series),
@@ -157,13 +180,7 @@ fn likeliest(
     let weight = |suspect: &Suspect| suspect.log_odds.exp();
     let total = 1.0 + suspects.iter().map(weight).sum::<f64>();
     let probability = suspects.iter().filter(same).map(weight).sum::<f64>() / total;
-    (probability > named_above).then(|| Fault {
-        kind: best.kind,
-        at: moment_of(series, best),
-        probability,
-        amount: best.amount,
-        sample: best.sample,
-    })
+    Some(Fault { kind: best.kind, at: moment_of(series, best), probability, amount: best.amount })
 }
 
 /// Whether this test or one soon after was unlikely enough, by the tests before it, to be worth the trouble.
@@ -192,15 +209,18 @@ fn usual_doses(series: &Series) -> Vec<f64> {
 struct Bench<'a> {
     series: &'a Series,
     run: &'a Track,
-    slips: &'a [(usize, Slip)],
+    known: &'a [Fault],
     source: Source,
     charts: Charts,
     doses: Vec<f64>,
 }
 
 impl Bench<'_> {
+    /// Whether a slip in this test is already mended.
     fn is_mended(&self, sample: usize) -> bool {
-        self.slips.iter().any(|(which, _)| *which == sample)
+        let at = self.series.samples[sample].at;
+        let slip = |fault: &&Fault| fault.amount.is_none();
+        self.known.iter().filter(slip).any(|fault| (fault.at - at).num_seconds().abs() < 3600)
     }
 
     /// Every fault that this test could show, with its odds at a first look.

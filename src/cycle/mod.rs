@@ -13,7 +13,10 @@ pub mod history;
 pub mod kinetics;
 pub mod oxygen;
 pub mod proof;
+pub mod readiness;
 pub mod series;
+pub mod stage;
+pub mod stalls;
 pub mod track;
 
 pub use history::{Deed, TankHistory};

@@ -15,10 +15,14 @@ const DOSE: std::ops::RangeInclusive<f64> = 1.5..=2.5;
 const WINDOW_H: std::ops::RangeInclusive<f64> = 20.0..=30.0;
 /// First colour above zero on common charts, mg/L: below it a colour test hardly tells from zero.
 const FIRST_COLOUR: f64 = 0.25;
+/// Twice what a true zero reads at most, mg/L.
+const TWICE_ZERO: f64 = 0.2;
 /// Share of the removed ammonia that must have been oxidised, not taken up.
 const OXIDISED: f64 = 0.7;
 /// A part of the proof holds if it is more probable than this, and fails if less than one minus it.
 const SURE: f64 = 0.85;
+/// The same for nitrate, whose tests are too coarse to show more.
+const SURE_OF_NITRATE: f64 = 0.7;
 
 /// How the proof in the log came out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -62,6 +66,8 @@ pub struct Proof {
     pub nitrate_made: f64,
     /// How it came out.
     pub outcome: Outcome,
+    /// Whether both readings are as good as zero, so that no small remainder hides behind them.
+    pub beyond_doubt: bool,
     /// What was read, in words.
     pub evidence: Vec<String>,
 }
@@ -123,6 +129,7 @@ fn judge(dose: &DatedDeed, sample: &Sample, after: &Cloud, nitrate_before: Optio
         nitrite_gone,
         nitrate_made,
         outcome: outcome(ammonia_gone, nitrite_gone, nitrate_made),
+        beyond_doubt: as_good_as_zero(&ammonia, NH3_PER_N) && as_good_as_zero(&nitrite, NO2_PER_N),
         evidence: evidence(dose, sample, nitrate_before, nitrate_made),
     })
 }
@@ -131,11 +138,16 @@ fn outcome(ammonia_gone: f64, nitrite_gone: f64, nitrate_made: f64) -> Outcome {
     let both_gone = ammonia_gone.min(nitrite_gone);
     if both_gone < 1.0 - SURE || (both_gone > SURE && nitrate_made < 1.0 - SURE) {
         Outcome::Failed
-    } else if ammonia_gone * nitrite_gone > SURE && nitrate_made > SURE {
+    } else if ammonia_gone * nitrite_gone > SURE && nitrate_made > SURE_OF_NITRATE {
         Outcome::Passed
     } else {
         Outcome::NotShown
     }
+}
+
+/// Whether zero lies within the interval of `level` and all of it below [`TWICE_ZERO`].
+fn as_good_as_zero(level: &Level, factor: f64) -> bool {
+    level.reaches_zero && level.upper() * factor < TWICE_ZERO
 }
 
 /// Share of the ammonia removed that goes to nitrite rather than into a bloom or plants.
@@ -189,11 +201,11 @@ mod tests {
 
     #[test]
     fn zero_is_a_probability_and_not_a_bare_number() {
-        let level = |value: f64, sd: f64| Level { value, sd, above: false };
+        let level = |value: f64, sd: f64| Level { value, sd, above: false, reaches_zero: false };
         assert!(chance_below(&level(0.05, 0.04), 0.2) > 0.99);
         assert_relative_eq!(chance_below(&level(0.2, 0.01), 0.2), 0.5, epsilon = 1e-6);
         assert!(chance_below(&level(0.6, 0.1), 0.2) < 0.01);
-        assert_relative_eq!(chance_below(&Level { value: 1.0, sd: 0.1, above: true }, 0.2), 0.0);
+        assert_relative_eq!(chance_below(&Level { above: true, ..level(1.0, 0.1) }, 0.2), 0.0);
     }
 
     #[test]

@@ -31,24 +31,24 @@ pub struct Level {
     pub sd: f64,
     /// Whether the truth lies at or above `value`: the chart ends there.
     pub above: bool,
+    /// Whether zero lies within the reading's 95 % interval.
+    pub reaches_zero: bool,
 }
 
 impl Level {
     /// The level in a unit that is `factor` times larger.
     fn scaled(self, factor: f64) -> Self {
-        Self { value: self.value * factor, sd: self.sd * factor, above: self.above }
+        Self { value: self.value * factor, sd: self.sd * factor, ..self }
     }
 
-    /// Natural logarithm of the likelihood of a true `level`, in the same unit, up to a constant.
-    ///
-    /// Beyond four standard deviations it falls off linearly: one blunder never turns the verdict.
-    pub fn log_likelihood(&self, level: f64) -> f64 {
-        let z = (level - self.value) / self.sd;
-        if self.above && z >= 0.0 {
-            return 0.0;
-        }
-        let z = z.abs();
-        if z <= 4.0 { -0.5 * z * z } else { 8.0 - 4.0 * z }
+    /// Upper end of the 95 % interval; infinite past the chart's end.
+    pub fn upper(&self) -> f64 {
+        if self.above { f64::INFINITY } else { self.value + Z95 * self.sd }
+    }
+
+    /// Lower end of the 95 % interval.
+    pub fn lower(&self) -> f64 {
+        if self.above { self.value } else { (self.value - Z95 * self.sd).max(0.0) }
     }
 }
 
@@ -264,15 +264,17 @@ fn level_of(measurement: &Measurement) -> Result<Level, String> {
         Status::AboveRange => {
             let bound = measurement.low.or(measurement.value).ok_or("no bound is given")?;
             let bound = check(bound)?;
-            Level { value: bound, sd: 0.5 * usual_sd(analyte, bound), above: true }
+            Level { value: bound, sd: 0.5 * usual_sd(analyte, bound), above: true, reaches_zero: false }
         }
         Status::BelowDetection => {
             let bound = check(measurement.high.unwrap_or(2.0 * usual_sd(analyte, 0.0)))?;
-            Level { value: 0.0, sd: bound / Z95, above: false }
+            Level { value: 0.0, sd: bound / Z95, above: false, reaches_zero: true }
         }
         Status::Read => {
             let value = check(measurement.value.ok_or("no value is given")?)?;
-            Level { value, sd: sd_of(measurement, value), above: false }
+            let sd = sd_of(measurement, value);
+            let low = measurement.low.unwrap_or(value - Z95 * sd);
+            Level { value, sd, above: false, reaches_zero: low <= 0.0 }
         }
     };
     Ok(level.scaled(to_sample_unit(analyte)))
@@ -354,8 +356,15 @@ mod tests {
 
     #[test]
     fn a_reading_past_the_chart_is_a_lower_bound() {
-        let level = Level { value: 1.0, sd: 0.1, above: true };
-        assert_relative_eq!(level.log_likelihood(40.0), 0.0);
-        assert!(level.log_likelihood(0.5) < -5.0);
+        let past = Measurement {
+            status: Status::AboveRange,
+            value: None,
+            low: Some(5.1),
+            high: None,
+            ..reading(Analyte::Ammonia, 0.0, "2031-03-01T10:00:00+01:00")
+        };
+        let level = level_of(&past).unwrap();
+        assert!(level.above && level.upper().is_infinite() && !level.reaches_zero);
+        assert_relative_eq!(level.lower(), 5.1 / NH3_PER_N, epsilon = 1e-9);
     }
 }

@@ -146,18 +146,17 @@ pub struct Track {
     pub surprise: Vec<f64>,
 }
 
-/// Follows `series` from the start; `slips` says which tests hold a known slip.
-pub fn track(series: &Series, facts: &TankFacts, slips: &[(usize, Slip)]) -> Track {
+/// Follows `series` from the start.
+pub fn track(series: &Series, facts: &TankFacts) -> Track {
     let mut rng = Pcg64Mcg::seed_from_u64(SEED);
     let source = Source::new(facts);
     let charts = Charts::new(facts);
     let mut cloud = Cloud::new(facts, &mut rng);
     let mut after = Vec::with_capacity(series.samples.len());
     let mut surprise = Vec::with_capacity(series.samples.len());
-    for (index, sample) in series.samples.iter().enumerate() {
+    for sample in &series.samples {
         cloud.carry(series, &source, sample.day, &mut rng);
-        let slip = slips.iter().find(|(which, _)| *which == index).map_or(Slip::None, |(_, slip)| *slip);
-        surprise.push(cloud.weigh(&reading_of(sample), slip, &charts));
+        surprise.push(cloud.weigh(&reading_of(sample), Slip::None, &charts));
         cloud.refresh(&mut rng);
         after.push(cloud.clone());
     }

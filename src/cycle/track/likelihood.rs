@@ -54,7 +54,7 @@ pub fn reading_of(sample: &Sample) -> Reading {
 }
 
 fn relabelled(level: Level, factor: f64) -> Level {
-    Level { value: level.value * factor, sd: level.sd * factor, above: level.above }
+    Level { value: level.value * factor, sd: level.sd * factor, ..level }
 }
 
 /// Ammonia and nitrite exchanged as numbers on their charts, not as nitrogen.

@@ -1,0 +1,241 @@
+//! What holds the cycle back, ranked by how well each cause explains the readings.
+
+use serde::Serialize;
+
+use super::forecast::{Action, Hindrance, Posterior};
+use super::proof::{Outcome, Proof};
+use super::series::{DatedDeed, Level, Series};
+use super::track::{Cloud, Source, Track, proof_end};
+use crate::terms::{EventKind, TankFacts};
+
+/// Why a cycle does not get on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StallCause {
+    /// Nothing feeds a colony that never was.
+    NoAmmoniaSource,
+    /// A colony that worked is being lost for want of ammonia.
+    Starvation,
+    /// The alkalinity is used up and the water turns acid.
+    PhCrash,
+    /// So much ammonia that it poisons both colonies.
+    TooMuchAmmonia,
+    /// The water is too cold.
+    Cold,
+    /// Too little oxygen reaches the bacteria.
+    LowOxygen,
+    /// Disinfectant of untreated tap water killed bacteria.
+    Chlorine,
+}
+
+impl StallCause {
+    /// The word used in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::NoAmmoniaSource => "no_ammonia_source",
+            Self::Starvation => "starvation",
+            Self::PhCrash => "ph_crash",
+            Self::TooMuchAmmonia => "too_much_ammonia",
+            Self::Cold => "cold",
+            Self::LowOxygen => "low_oxygen",
+            Self::Chlorine => "chlorine",
+        }
+    }
+
+    /// The cause in words.
+    pub const fn sentence(self) -> &'static str {
+        match self {
+            Self::NoAmmoniaSource => "nothing gives ammonia to the bacteria, so none can grow",
+            Self::Starvation => "a colony that worked is being lost for want of ammonia",
+            Self::PhCrash => "the water's buffer is used up and it has turned too acid for the bacteria",
+            Self::TooMuchAmmonia => "so much ammonia stands in the water that it poisons the bacteria",
+            Self::Cold => "the water is so cold that the bacteria hardly grow",
+            Self::LowOxygen => "too little oxygen reaches the bacteria",
+            Self::Chlorine => "disinfectant in tap water has killed bacteria",
+        }
+    }
+
+    /// The one observation that would show whether this is the cause.
+    pub const fn deciding_observation(self) -> &'static str {
+        match self {
+            Self::NoAmmoniaSource | Self::Starvation => {
+                "dose 2 mg/L ammonia and test ammonia and nitrite 24 h later"
+            }
+            Self::PhCrash => "test the pH and the alkalinity of the tank today",
+            Self::TooMuchAmmonia => {
+                "test ammonia in a sample diluted one to nine with distilled water, and multiply by ten"
+            }
+            Self::Cold => "measure the water temperature",
+            Self::LowOxygen => "look at the filter's flow and the water's surface; measure oxygen if you can",
+            Self::Chlorine => "test the tap water for chlorine, and ask the supplier about chloramine",
+        }
+    }
+}
+
+/// A cause with how much speaks for it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Suspected {
+    /// The cause.
+    pub cause: StallCause,
+    /// How well it explains the readings, 0 to 1; above one half it is named.
+    pub weight: f64,
+}
+
+/// Mending the cause must make the proof pass sooner than this share of the time, and by so many days.
+const FAR_LATER: (f64, f64) = (1.6, 7.0);
+/// Below this share of full speed a hindrance alone counts as a stall.
+const AT_A_STANDSTILL: f64 = 0.3;
+/// Longest time after disinfectant was poured in for which it explains a loss, days.
+const CHLORINE_DAYS: f64 = 14.0;
+/// Days without ammonia from which on a colony is lost rather than idle: published decay of 0.05 to 0.17 a
+/// day halves it in 4 to 14 days.
+const HUNGER_DAYS: f64 = 5.0;
+/// Ammonia oxidised in a day by a colony that works, mg/L N.
+const WORKING: f64 = 0.6;
+/// A rate that falls below this share of its best while ammonia stands has fallen for a reason.
+const FALLEN: f64 = 0.4;
+/// Weight of want of oxygen where a rate fell and nothing else explains it.
+const UNEXPLAINED: f64 = 0.55;
+/// Days looked ahead; never counts as this.
+const HORIZON: f64 = 90.0;
+
+/// Everything that may hold the tank back, the likeliest first.
+pub fn suspects(
+    series: &Series,
+    facts: &TankFacts,
+    track: &Track,
+    posterior: &Posterior,
+    proof: Option<&Proof>,
+) -> Vec<Suspected> {
+    let Some(hindrance) = posterior.hindrance() else { return Vec::new() };
+    let bench = Bench { series, facts, track, posterior, hindrance };
+    let hungry = bench.hunger();
+    let worked = proof.is_some_and(|proof| proof.outcome == Outcome::Passed) || bench.worked_once();
+    let lack = if worked { StallCause::Starvation } else { StallCause::NoAmmoniaSource };
+    let mut all: Vec<Suspected> = [
+        (lack, hungry),
+        (StallCause::PhCrash, bench.acid()),
+        (StallCause::TooMuchAmmonia, bench.poison()),
+        (StallCause::Cold, bench.cold()),
+        (StallCause::LowOxygen, bench.breathless()),
+        (StallCause::Chlorine, bench.chlorine()),
+    ]
+    .into_iter()
+    .map(|(cause, weight)| Suspected { cause, weight })
+    .filter(|suspected| suspected.weight > 0.1)
+    .collect();
+    all.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    all
+}
+
+struct Bench<'a> {
+    series: &'a Series,
+    facts: &'a TankFacts,
+    track: &'a Track,
+    posterior: &'a Posterior,
+    hindrance: Hindrance,
+}
+
+impl Bench<'_> {
+    /// Median days to the proof, the keeper going on as before.
+    fn days(&self) -> f64 {
+        self.posterior.days_quantile(0.5).unwrap_or(HORIZON).min(HORIZON)
+    }
+
+    /// How much `action` would bring the proof forward: 1 if far, 0 if not.
+    fn rescued_by(&self, action: Action) -> f64 {
+        let Some(mended) = self.posterior.what_if(action) else { return 0.0 };
+        let (now, then) = (self.days(), mended.days.middle.min(HORIZON));
+        let never_less = (self.posterior.never() - mended.never).max(0.0);
+        // The same courses with and without the action: their difference is surer than either.
+        let far = now > FAR_LATER.0 * then.max(1.0) && -mended.change.middle > FAR_LATER.1;
+        if far { never_less.max(0.6) } else { 0.6 * never_less }
+    }
+
+    fn hunger(&self) -> f64 {
+        let fed = |kind| matches!(kind, EventKind::AmmoniaDose | EventKind::Food | EventKind::FishAdded);
+        let last_fed = self.series.deeds.iter().rev().find(|deed| fed(deed.deed.kind)).map_or(0.0, |d| d.day);
+        let stands = |level: Level| level.value - level.sd > 0.08;
+        let last_seen = self
+            .series
+            .samples
+            .iter()
+            .rev()
+            .find(|sample| sample.ammonia.is_some_and(stands))
+            .map_or(0.0, |sample| sample.day);
+        let fish = self.series.of_kind(EventKind::FishAdded).next().is_some();
+        let idle = self.series.now - last_fed.max(last_seen);
+        if fish || idle < HUNGER_DAYS || self.gives_up_to_now(idle) < 1.5 {
+            return 0.0;
+        }
+        self.rescued_by(Action::Redose { up_to: 2.0 }).max(0.4 * self.posterior.never())
+    }
+
+    /// How much longer the tank has gone without ammonia than the keeper usually lets it.
+    fn gives_up_to_now(&self, idle: f64) -> f64 {
+        let days: Vec<f64> = self.series.of_kind(EventKind::AmmoniaDose).map(|dose| dose.day).collect();
+        let mut gaps: Vec<f64> = days.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        gaps.sort_by(f64::total_cmp);
+        idle / gaps.get(gaps.len() / 2).copied().unwrap_or(3.0).max(1.0)
+    }
+
+    /// Whether a proof would once have passed.
+    fn worked_once(&self) -> bool {
+        self.track.after.iter().any(|cloud| cloud.probability(|particle| proof_end(particle).passes()) > 0.6)
+    }
+
+    fn acid(&self) -> f64 {
+        let speed = self.hindrance.acidity[0].min(self.hindrance.acidity[1]);
+        if speed < AT_A_STANDSTILL {
+            return 1.0 - speed;
+        }
+        if speed > 0.65 { 0.0 } else { self.rescued_by(Action::Alkalinity { rise: 2.0 }) }
+    }
+
+    fn poison(&self) -> f64 {
+        // Both groups must suffer: nitrite oxidisers alone are often slowed in a sound start-up.
+        let speed = self.hindrance.poison[0];
+        if speed < 0.6 { 1.0 - 0.5 * speed } else { 0.0 }
+    }
+
+    fn cold(&self) -> f64 {
+        let speed = self.hindrance.temperature[0].min(self.hindrance.temperature[1]);
+        if speed > 0.7 {
+            return 0.0;
+        }
+        self.rescued_by(Action::Warm { celsius: 26.0 }).max(if speed < 0.45 { 1.0 - speed } else { 0.0 })
+    }
+
+    fn breathless(&self) -> f64 {
+        let speed = self.hindrance.oxygen[0].min(self.hindrance.oxygen[1]);
+        let weak = self.facts.filter_flow.as_deref() == Some("weak");
+        let rescued = self.rescued_by(Action::MoreOxygen);
+        if speed < 0.5 || weak {
+            rescued.max(if speed < 0.3 { 0.7 } else { 0.0 })
+        } else {
+            rescued.max(if self.fell_while_fed() { UNEXPLAINED } else { 0.0 })
+        }
+    }
+
+    /// Whether ammonia stands that a colony which was fast no longer takes.
+    fn fell_while_fed(&self) -> bool {
+        let quartile = |cloud: &Cloud, share| cloud.quantiles(|particle| particle.ammonia_rate, [share])[0];
+        let fastest = self.track.after.iter().map(|cloud| quartile(cloud, 0.25)).fold(0.0, f64::max);
+        let stands = self.track.now.probability(|particle| particle.ammonia > 0.25) > 0.6;
+        stands && fastest > WORKING && quartile(&self.track.now, 0.75) < FALLEN * fastest
+    }
+
+    fn chlorine(&self) -> f64 {
+        let source = Source::new(self.facts);
+        let recent = |deed: &&DatedDeed| {
+            deed.deed.kind == EventKind::WaterChange && self.series.now - deed.day < CHLORINE_DAYS
+        };
+        let Some(poured) = self.series.deeds.iter().find(recent) else { return 0.0 };
+        let before = self.track.after.iter().rev().find(|cloud| cloud.day <= poured.day);
+        let worked = before.is_some_and(|cloud| cloud.probability(|p| p.ammonia_rate > WORKING) > 0.5);
+        if !worked || source.poison_chance() == 0.0 {
+            return 0.0;
+        }
+        self.track.now.probability(|particle| particle.survival < 0.5)
+    }
+}
