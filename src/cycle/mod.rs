@@ -2,16 +2,21 @@
 //!
 //! Takes a [`TankHistory`]; never reads a file, a clock or a pixel.
 
+pub mod advice;
 pub mod alkalinity;
 pub mod ammonia;
+pub mod assessment;
 pub mod balance;
+pub mod capacity;
 pub mod criteria;
+pub mod danger;
 pub mod dosing;
 pub mod faults;
 pub mod forecast;
 pub mod history;
 pub mod kinetics;
 pub mod oxygen;
+pub mod plan;
 pub mod proof;
 pub mod readiness;
 pub mod series;
@@ -19,6 +24,7 @@ pub mod stage;
 pub mod stalls;
 pub mod track;
 
+pub use assessment::{Assessment, assess};
 pub use history::{Deed, TankHistory};
 
 #[cfg(test)]

@@ -80,19 +80,16 @@ impl Proof {
 }
 
 /// The latest proof in `series`; `track` holds the courses after each test.
-pub fn latest_proof(series: &Series, track: &Track, wrong: &[usize]) -> Option<Proof> {
+pub fn latest_proof(series: &Series, track: &Track) -> Option<Proof> {
     let doses = series.of_kind(EventKind::AmmoniaDose).rev();
     doses.filter(|dose| DOSE.contains(&dose.amount())).find_map(|dose| {
         let index = deciding_test(series, dose)?;
-        if wrong.contains(&index) {
-            return None;
-        }
         judge(dose, &series.samples[index], &track.after[index], before(series, dose))
     })
 }
 
 /// Index of the test nearest to 24 hours after `dose`, if nothing disturbed the water in between.
-pub(super) fn deciding_test(series: &Series, dose: &DatedDeed) -> Option<usize> {
+fn deciding_test(series: &Series, dose: &DatedDeed) -> Option<usize> {
     let hours = |sample: &Sample| (sample.day - dose.day) * 24.0;
     let (index, sample) = series
         .samples
@@ -158,7 +155,7 @@ fn oxidised_share(particle: &Particle) -> f64 {
 }
 
 /// Chance that the truth behind `level` lies below `limit`, both mg/L as N.
-pub(super) fn chance_below(level: &Level, limit: f64) -> f64 {
+fn chance_below(level: &Level, limit: f64) -> f64 {
     if level.above && level.value >= limit {
         return 0.0;
     }

@@ -68,14 +68,15 @@ const HIGH: f64 = 2.0;
 /// Days over which the supply of ammonia is averaged.
 const SUPPLY_DAYS: f64 = 7.0;
 
-/// The likeliest stage on the way, leaving out `cycled` and `stalled`, and each stage's probability.
-pub fn stage_on_the_way(cloud: &Cloud, supply: f64) -> (Stage, [f64; 4]) {
+/// The likeliest stage on the way, leaving out `cycled` and `stalled`; `supply` is what the keeper gives,
+/// mg/L N a day.
+pub fn stage_on_the_way(cloud: &Cloud, supply: f64) -> Stage {
     let mut shares = [0.0; 4];
     for (particle, weight) in cloud.particles.iter().zip(&cloud.weights) {
         shares[stage_of(particle, supply) as usize] += weight;
     }
     let best = (0..4).max_by(|a, b| shares[*a].total_cmp(&shares[*b])).unwrap_or(0);
-    (Stage::COURSE[best], shares)
+    Stage::COURSE[best]
 }
 
 /// The stage of one course; `supply` is what the keeper gives, mg/L N a day.

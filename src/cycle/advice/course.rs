@@ -1,0 +1,192 @@
+//! What to do along the normal course of the cycle.
+
+use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded};
+use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
+use crate::cycle::assessment::Assessment;
+use crate::cycle::capacity::NITRATE_TARGET;
+use crate::cycle::dosing::{ammonium_chloride_g, single_change};
+use crate::cycle::plan::PROOF_MG_L;
+use crate::cycle::series::Series;
+use crate::cycle::stage::Stage;
+use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
+use crate::terms::{Analyte, TankFacts};
+
+/// Ammonia below which to dose again during the start, mg/L NH3 (common practice).
+const DOSE_BELOW: f64 = 0.5;
+/// Dose during the start, mg/L NH3 (common practice).
+const START_DOSE: f64 = 2.0;
+/// Share of the final food that new animals get in the first week (common practice).
+const FIRST_SHARE: f64 = 0.25;
+
+/// Feeding the bacteria, the buffer, the next test, the animals.
+pub fn course(assessment: &Assessment, series: &Series, facts: &TankFacts, animals: bool) -> Vec<Advice> {
+    let mut list = Vec::new();
+    if assessment.ready {
+        list.extend(after_the_cycle(assessment, series, facts, animals));
+    } else if assessment.stage == Stage::Cycled && !animals {
+        list.push(prove(assessment, facts));
+    } else if assessment.stage != Stage::Stalled && !animals {
+        list.extend(keep_fed(series, facts));
+    }
+    list.extend(buffer(assessment, facts));
+    list.push(next_test(assessment, series));
+    if let Some(why) = assessment.unforeseen.filter(|_| !assessment.ready) {
+        list.push(Advice::new("expect no date yet", "", why));
+    }
+    list
+}
+
+fn grams(mg_l: f64, facts: &TankFacts) -> String {
+    match facts.volume_l.map(|volume| ammonium_chloride_g(mg_l, volume)) {
+        Some(Ok(grams)) => format!("{mg_l:.1} mg/L: {} g of ammonium chloride", rounded(grams)),
+        _ => format!("{mg_l:.1} mg/L; tell the tank's volume to get grams"),
+    }
+}
+
+fn prove(assessment: &Assessment, facts: &TankFacts) -> Advice {
+    let why = match assessment.obstacles.first() {
+        Some(obstacle) => obstacle.sentence(),
+        None => "a proof would show that it is ready".to_owned(),
+    };
+    let dose = assessment.plan.dose_mg_l;
+    Advice::new(
+        "prove it: dose ammonia, and test ammonia, nitrite and nitrate 24 hours later",
+        if dose > 0.0 { grams(dose, facts) } else { format!("none: {PROOF_MG_L} mg/L stand already") },
+        why,
+    )
+    .beware(AMMONIA_CAUTION)
+}
+
+fn keep_fed(series: &Series, facts: &TankFacts) -> Option<Advice> {
+    let Some((_, level)) = series.latest(Analyte::Ammonia) else {
+        return Some(Advice::new(
+            "test ammonia and nitrite",
+            "today",
+            "without a reading nothing can be said of the bacteria",
+        ));
+    };
+    let standing = level.value * NH3_PER_N;
+    if standing >= DOSE_BELOW || level.above {
+        return Some(Advice::new(
+            "do not dose now",
+            "",
+            format!(
+                "{standing:.1} mg/L ammonia stand: enough for the bacteria until below {DOSE_BELOW} mg/L"
+            ),
+        ));
+    }
+    Some(
+        Advice::new(
+            "feed the bacteria: dose ammonia",
+            grams(START_DOSE, facts),
+            "ammonia is nearly gone, and a colony grows only while it is fed",
+        )
+        .beware(AMMONIA_CAUTION),
+    )
+}
+
+fn buffer(assessment: &Assessment, facts: &TankFacts) -> Option<Advice> {
+    let alkalinity = assessment.balance.alkalinity_meq_l?;
+    let dose = START_DOSE / NH3_PER_N;
+    let left = doses_left(alkalinity, dose);
+    if left >= 3.0 || assessment.stall_cause.is_some() {
+        return None;
+    }
+    let rise = (RESERVE_MEQ_L + 6.0 * MEQ_PER_MG_N * dose - alkalinity).max(0.5);
+    let amount = match facts.volume_l {
+        Some(volume) => {
+            format!("{} g of sodium bicarbonate (+{rise:.1} meq/L)", rounded(bicarbonate_g(rise, volume)))
+        }
+        None => format!("+{rise:.1} meq/L"),
+    };
+    Some(
+        Advice::new(
+            "raise the alkalinity, once a test confirms that it is low",
+            amount,
+            format!(
+                "by the doses and changes logged about {alkalinity:.1} meq/L are left: {left:.0} more doses before the pH falls"
+            ),
+        )
+        .beware(ALKALINITY_CAUTION),
+    )
+}
+
+fn next_test(assessment: &Assessment, series: &Series) -> Advice {
+    match assessment.stage {
+        _ if assessment.ready => Advice::new(
+            "test ammonia and nitrite twice a week for three weeks after each new animal",
+            "",
+            "a relapse shows first as ammonia or nitrite above zero",
+        ),
+        Stage::Cycled => Advice::new(
+            "test ammonia and nitrite",
+            "24 hours after the dose",
+            "both at zero decide that the tank is ready",
+        ),
+        Stage::NitriteFalling | Stage::NitritePeak => Advice::new(
+            "test nitrite",
+            "in two days",
+            "its fall to zero a day after a dose is what remains to be seen",
+        ),
+        Stage::Stalled => Advice::new(
+            "test ammonia, nitrite and pH",
+            "two days after mending the cause",
+            "a falling sum of ammonia and nitrite shows that it was the cause",
+        ),
+        Stage::None | Stage::AmmoniaFalling => {
+            let nitrate = series.latest(Analyte::Nitrate).is_none();
+            Advice::new(
+                if nitrate { "test ammonia, nitrite and nitrate" } else { "test ammonia and nitrite" },
+                "in two to three days",
+                "nitrite that appears shows that bacteria, and not a bloom, take the ammonia",
+            )
+        }
+    }
+}
+
+fn after_the_cycle(
+    assessment: &Assessment,
+    series: &Series,
+    facts: &TankFacts,
+    animals: bool,
+) -> Vec<Advice> {
+    let mut list = Vec::new();
+    let nitrate = series.latest(Analyte::Nitrate).map(|(_, level)| level.value * NO3_PER_N);
+    let tap = facts.tap.nitrate_mg_l.unwrap_or(0.0);
+    if let Some(nitrate) = nitrate.filter(|nitrate| *nitrate > NITRATE_TARGET && !animals) {
+        let amount = match single_change(nitrate, tap, NITRATE_TARGET) {
+            Ok(share) => format!("{:.0} %", (20.0 * share).ceil() * 5.0),
+            Err(_) => "half".to_owned(),
+        };
+        let why = format!("nitrate stands at about {nitrate:.0} mg/L; new animals bear less");
+        list.push(Advice::new("change water before animals come", amount, why).beware(CHANGE_CAUTION));
+    }
+    let capacity = &assessment.capacity;
+    let amount = match capacity.food_g_day {
+        Some(food) => format!(
+            "food for the first week: {} g a day; the bacteria have been shown to manage {} g",
+            rounded(FIRST_SHARE * food),
+            rounded(food)
+        ),
+        None => "a quarter of the planned animals".to_owned(),
+    };
+    list.push(Advice::new(
+        if animals { "add further animals in stages" } else { "put in the first animals, in stages" },
+        amount,
+        "the proof passed, and nothing since speaks against it; the colony grows with what it is fed",
+    ));
+    if let Some(share) = capacity.weekly_change {
+        list.push(
+            Advice::new(
+                "change water each week",
+                format!("{:.0} % at full feeding, less in proportion", 100.0 * share.max(0.1)),
+                format!(
+                    "nitrate then rises by about {:.0} mg/L a week and stays below {NITRATE_TARGET:.0}",
+                    capacity.nitrate_mg_l_week
+                ),
+            )
+            .beware(CHANGE_CAUTION),
+        );
+    }
+    list
+}

@@ -1,0 +1,113 @@
+//! What to do about a stall or a fault of the log.
+
+use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded};
+use crate::cycle::alkalinity::bicarbonate_g;
+use crate::cycle::dosing::{ammonium_chloride_g, repeated_changes};
+use crate::cycle::faults::{Fault, FaultKind};
+use crate::cycle::series::{Series, VOLUME_FACTOR};
+use crate::cycle::stalls::{StallCause, Suspected};
+use crate::terms::unit::NH3_PER_N;
+use crate::terms::{Analyte, EventKind, TankFacts};
+
+/// Alkalinity to restore, meq/L: 100 to 150 mg/L CaCO3 as kept in recirculating systems.
+const GOOD_ALKALINITY: f64 = 2.5;
+/// Ammonia to come down to where there is too much, mg/L NH3.
+const BEARABLE: f64 = 4.0;
+
+/// One line for each fault.
+pub fn faults(faults: &[Fault]) -> Vec<Advice> {
+    faults
+        .iter()
+        .map(|fault| {
+            let day = fault.at.format("%Y-%m-%d %H:%M");
+            let action = match fault.kind {
+                FaultKind::MissingDose => format!("add the dose of about {day} to the log, if there was one"),
+                FaultKind::MissingWaterChange => {
+                    format!("add the water change of about {day} to the log, if there was one")
+                }
+                FaultKind::WrongReading(analyte) => {
+                    format!("look at the {analyte} reading of {day} again, and withdraw it if it is wrong")
+                }
+                FaultKind::SwappedAnalyte => {
+                    format!("look whether ammonia and nitrite of {day} were written down for each other")
+                }
+            };
+            Advice::new(action, "", fault.why())
+        })
+        .collect()
+}
+
+/// The observation that decides between the two likeliest causes.
+pub fn deciding(suspects: &[Suspected]) -> Option<Advice> {
+    let [first, second, ..] = suspects else { return None };
+    let why = format!("it decides whether {} or rather {}", first.cause.sentence(), second.cause.sentence());
+    Some(Advice::new(second.cause.deciding_observation(), "today", why))
+}
+
+/// What mends `cause`.
+pub fn stall(cause: StallCause, series: &Series, facts: &TankFacts, animals: bool) -> Vec<Advice> {
+    let why = cause.sentence();
+    match cause {
+        StallCause::NoAmmoniaSource | StallCause::Starvation => vec![feed(facts, animals, why)],
+        StallCause::PhCrash => vec![buffer(series, facts, why)],
+        StallCause::TooMuchAmmonia => vec![dilute(series, facts, why)],
+        StallCause::Cold => vec![Advice::new(
+            "set the heater",
+            "25 to 28 °C (less if animals in the tank need it)",
+            format!("{why}: each degree brings them on by about a tenth"),
+        )],
+        StallCause::LowOxygen => vec![Advice::new(
+            "bring the filter to full flow: rinse its sponge in tank water, free pump and hoses, stir the surface",
+            "today",
+            format!("{why}: they need 4.6 mg of oxygen for each mg of ammonia nitrogen"),
+        )],
+        StallCause::Chlorine => vec![Advice::new(
+            "treat all tap water before it touches the tank, and move in medium from a running tank if you can get it",
+            "from now on; mature medium within the hour (common practice)",
+            why,
+        )
+        .beware(CHANGE_CAUTION)],
+    }
+}
+
+fn feed(facts: &TankFacts, animals: bool, why: &str) -> Advice {
+    if animals {
+        return Advice::new("feed the animals as usual, and test twice a week", "", why);
+    }
+    let amount = match facts.volume_l.map(|volume| ammonium_chloride_g(2.0, volume)) {
+        Some(Ok(grams)) => format!("2 mg/L: {} g of ammonium chloride", rounded(grams)),
+        _ => "2 mg/L".to_owned(),
+    };
+    Advice::new("dose ammonia, and again whenever it has gone", amount, why).beware(AMMONIA_CAUTION)
+}
+
+fn buffer(series: &Series, facts: &TankFacts, why: &str) -> Advice {
+    let left = series.latest(Analyte::Alkalinity).map_or(0.3, |(_, level)| level.value);
+    let rise = (GOOD_ALKALINITY - left).max(0.5);
+    let amount = match facts.volume_l {
+        Some(volume) => format!(
+            "{} g of sodium bicarbonate (+{rise:.1} meq/L, {:.0} dKH)",
+            rounded(bicarbonate_g(rise, volume)),
+            rise / crate::terms::unit::MEQ_PER_DKH
+        ),
+        None => format!("8.4 g of sodium bicarbonate for 100 litres and meq/L: +{rise:.1} meq/L"),
+    };
+    Advice::new("restore the buffer, or change half the water if the tap water is well buffered", amount, why)
+        .beware(ALKALINITY_CAUTION)
+}
+
+fn dilute(series: &Series, facts: &TankFacts, why: &str) -> Advice {
+    let given: f64 = series.of_kind(EventKind::AmmoniaDose).map(|dose| dose.amount() * VOLUME_FACTOR).sum();
+    let read = series.latest(Analyte::Ammonia).map_or(0.0, |(_, level)| level.value * NH3_PER_N);
+    let past_chart = series.latest(Analyte::Ammonia).is_some_and(|(_, level)| level.above);
+    let standing = if past_chart { read.max(given) } else { read };
+    let tap = facts.tap.ammonia_mg_l.unwrap_or(0.0);
+    let amount = match repeated_changes(standing, tap, BEARABLE, 0.8) {
+        Ok(times) if times > 0.0 => {
+            format!("80 %, {:.0} times: from about {standing:.0} to {BEARABLE:.0} mg/L", times.ceil())
+        }
+        _ => "80 %".to_owned(),
+    };
+    Advice::new("change water, and dose no more until ammonia has fallen below 1 mg/L", amount, why)
+        .beware(CHANGE_CAUTION)
+}

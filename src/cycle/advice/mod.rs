@@ -1,0 +1,76 @@
+//! What to do today, in order, with amounts.
+
+mod course;
+mod mend;
+mod rescue;
+
+use super::assessment::Assessment;
+use super::danger::has_animals;
+use super::series::Series;
+use crate::terms::TankFacts;
+
+/// Caution with every ammonia source.
+pub const AMMONIA_CAUTION: &str = "Ammonia solution burns eyes and skin and its vapour harms: gloves, goggles, open window, never mixed with bleach, out of children's reach. Follow its label. Never with animals in the tank.";
+/// Caution with bicarbonate and other buffers.
+pub const ALKALINITY_CAUTION: &str = "Dissolve it first and add it over an hour: a rising pH turns harmless ammonium into harmful ammonia. With animals in the tank raise the pH by no more than 0.3 a day and ask a vet or an experienced keeper.";
+/// Caution with salt against nitrite.
+pub const SALT_CAUTION: &str = "Plain sodium chloride without additives, dissolved first, in portions over hours. Some fish, snails and plants do not stand salt: look up your species, and ask a vet.";
+/// Caution with water changes.
+pub const CHANGE_CAUTION: &str = "Treat the tap water against chlorine and chloramine as the conditioner's label says, and match its temperature.";
+
+/// One thing to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Advice {
+    /// What.
+    pub action: String,
+    /// How much; empty where it makes no sense.
+    pub amount: String,
+    /// Why.
+    pub why: String,
+    /// What to beware of.
+    pub caution: Option<&'static str>,
+}
+
+impl Advice {
+    fn new(action: impl Into<String>, amount: impl Into<String>, why: impl Into<String>) -> Self {
+        Self { action: action.into(), amount: amount.into(), why: why.into(), caution: None }
+    }
+
+    fn beware(mut self, caution: &'static str) -> Self {
+        self.caution = Some(caution);
+        self
+    }
+
+    /// The reason with the caution behind it, for outputs that have no place for cautions.
+    pub fn why_with_caution(&self) -> String {
+        match self.caution {
+            Some(caution) => format!("{} Caution: {caution}", self.why),
+            None => self.why.clone(),
+        }
+    }
+}
+
+/// Everything to do today, the most urgent first.
+pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
+    let animals = has_animals(series, facts);
+    let mut list = Vec::new();
+    if animals {
+        list.extend(rescue::rescue(&assessment.dangers, series, facts));
+    }
+    list.extend(mend::faults(&assessment.faults));
+    if let Some(cause) = assessment.stall_cause {
+        list.extend(mend::stall(cause, series, facts, animals));
+        list.extend(mend::deciding(&assessment.stall));
+    }
+    list.extend(course::course(assessment, series, facts, animals));
+    list
+}
+
+/// Grams or litres with as many digits as make sense at home.
+fn rounded(value: f64) -> String {
+    match value {
+        v if v < 1.0 => format!("{v:.2}"),
+        v if v < 10.0 => format!("{v:.1}"),
+        v => format!("{v:.0}"),
+    }
+}

@@ -1,0 +1,142 @@
+//! The judgement of one tank at one moment.
+
+use chrono::{DateTime, FixedOffset};
+
+use super::advice::{Advice, advice};
+use super::balance::{Balance, balance};
+use super::capacity::{Capacity, capacity};
+use super::danger::{Danger, dangers};
+use super::faults::{Fault, Findings, find_faults};
+use super::forecast::{Filter, Posterior, ReadyOn, Settings, Unforeseen};
+use super::history::TankHistory;
+use super::plan::{ProofPlan, plan_proof};
+use super::proof::{Outcome, Proof, latest_proof};
+use super::readiness::{Obstacle, obstacles, passes_now};
+use super::series::Series;
+use super::stage::{Stage, recent_supply, stage_on_the_way};
+use super::stalls::{StallCause, Suspected, suspects};
+
+/// A proof begun now is said to pass, if it is not already proved, above this probability.
+const WOULD_PASS: f64 = 0.55;
+/// A cause of a stall is named above this weight.
+const NAMED: f64 = 0.5;
+
+/// Where a tank stands, why, and what to do.
+#[derive(Debug, Clone)]
+pub struct Assessment {
+    /// The tank's name.
+    pub tank: String,
+    /// The moment of judgement; nothing later was looked at.
+    pub at: DateTime<FixedOffset>,
+    /// Days since the tank was filled.
+    pub day: f64,
+    /// Number of tests that the judgement rests on.
+    pub tests: usize,
+    /// Stage.
+    pub stage: Stage,
+    /// How the proof in the log came out.
+    pub outcome: Outcome,
+    /// The proof in the log, with its evidence.
+    pub proof: Option<Proof>,
+    /// Whether animals may come.
+    pub ready: bool,
+    /// What stands against readiness.
+    pub obstacles: Vec<Obstacle>,
+    /// Probability that a proof begun now would pass.
+    pub passes_now: f64,
+    /// When it will be ready, 80 % interval; `None` when ready or not to be foreseen.
+    pub ready_on: Option<ReadyOn>,
+    /// Why there is no date.
+    pub unforeseen: Option<&'static str>,
+    /// Why it is stalled, if it is.
+    pub stall_cause: Option<StallCause>,
+    /// Everything that may hold it back, the likeliest first.
+    pub stall: Vec<Suspected>,
+    /// Faults of the log.
+    pub faults: Vec<Fault>,
+    /// Readings left out, and why.
+    pub left_out: Vec<String>,
+    /// The nitrogen balance of the log as it stands, faults and all.
+    pub balance: Balance,
+    /// What stands in the water against published criteria.
+    pub dangers: Vec<Danger>,
+    /// What the colonies have been shown to do.
+    pub capacity: Capacity,
+    /// How to prove the cycle.
+    pub plan: ProofPlan,
+    /// What to do today, the most urgent first.
+    pub advice: Vec<Advice>,
+    /// The kinetic forecast.
+    pub posterior: Posterior,
+    /// The log as numbers, faults mended.
+    pub series: Series,
+}
+
+/// Judges `history` at `now`.
+pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
+    let Findings { faults, mended, series, track } = find_faults(history, now);
+    let facts = &mended.facts;
+    let posterior = Filter::run(&mended, now, &Settings::default());
+    let proof = latest_proof(&series, &track);
+    let obstacles = obstacles(&series, facts, &track, &posterior, proof.as_ref());
+    let ready = obstacles.is_empty();
+    let passes_now = passes_now(&track, &posterior);
+    let stall = if ready { Vec::new() } else { suspects(&series, facts, &track, &posterior, proof.as_ref()) };
+    let stall_cause = stall.first().filter(|first| first.weight > NAMED).map(|first| first.cause);
+    let stage = if ready {
+        Stage::Cycled
+    } else if stall_cause.is_some() {
+        Stage::Stalled
+    } else if passes_now > WOULD_PASS {
+        Stage::Cycled
+    } else {
+        stage_on_the_way(&track.now, recent_supply(&series, facts))
+    };
+    let (ready_on, unforeseen) = date(&posterior, ready, now);
+    let as_logged = Series::new(history, now);
+    let drawn = balance(&as_logged, facts);
+    let mut assessment = Assessment {
+        tank: facts.tank.clone(),
+        at: now,
+        day: series.now,
+        tests: series.samples.len(),
+        stage,
+        outcome: proof.as_ref().map_or(Outcome::NotShown, |proof| proof.outcome),
+        proof,
+        ready,
+        obstacles,
+        passes_now,
+        ready_on,
+        unforeseen,
+        stall_cause,
+        stall,
+        faults,
+        left_out: as_logged.left_out,
+        dangers: dangers(&series, facts),
+        capacity: capacity(&track.now, facts),
+        plan: plan_proof(&series, facts, &drawn),
+        balance: drawn,
+        advice: Vec::new(),
+        posterior,
+        series,
+    };
+    assessment.advice = advice(&assessment, &assessment.series, facts);
+    assessment
+}
+
+/// The interval of dates, or why there is none.
+fn date(
+    posterior: &Posterior,
+    ready: bool,
+    now: DateTime<FixedOffset>,
+) -> (Option<ReadyOn>, Option<&'static str>) {
+    if ready {
+        return (None, None);
+    }
+    match posterior.ready_on() {
+        Ok(on) => (Some(on), None),
+        // Not proved, but a proof begun today would pass.
+        Err(Unforeseen::ReadyNow) => (Some(ReadyOn { earliest: now, likely: now, latest: now }), None),
+        Err(why) => (None, Some(why.what_is_missing())),
+    }
+}

@@ -1,0 +1,257 @@
+//! Danger to animals from what stands in the water, against published criteria.
+
+use std::fmt;
+
+use super::ammonia::un_ionised_share;
+use super::criteria::{
+    CCME_NITRATE_LONG_MG_L, CCME_NITRATE_MARINE_LONG_MG_L, CCME_NITRATE_SHORT_MG_L, CCME_UN_IONISED_MG_L,
+    EIFAC_UN_IONISED_MG_L, GILL_DAMAGE_UN_IONISED_MG_L, SENSITIVE_NITRATE_MG_N_L, epa_acute_mg_n_l,
+    nitrite_maximum_mg_n_l, nitrite_mean_mg_n_l,
+};
+use super::series::{Level, Series};
+use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
+use crate::terms::{Analyte, EventKind, TankFacts};
+
+/// Readings older than this say nothing of today, days.
+const STALE_DAYS: f64 = 7.0;
+
+/// How bad it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// Below every criterion, whatever is uncertain.
+    Low,
+    /// Above a criterion for long exposure, or it may be.
+    Watch,
+    /// Not known well enough to say.
+    Unknown,
+    /// Surely above a criterion for long exposure by much.
+    Harmful,
+    /// Surely above a criterion for short exposure.
+    Acute,
+}
+
+impl fmt::Display for Severity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::Low => "low",
+            Self::Watch => "watch",
+            Self::Unknown => "unknown",
+            Self::Harmful => "harmful",
+            Self::Acute => "acute danger",
+        })
+    }
+}
+
+/// One substance against its criteria.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Danger {
+    /// Ammonia (its un-ionised part), nitrite or nitrate.
+    pub analyte: Analyte,
+    /// How bad.
+    pub severity: Severity,
+    /// Bounds of what harms, mg/L: NH3 for ammonia (the un-ionised part alone), NO2, NO3.
+    pub bounds: Option<(f64, f64)>,
+    /// The criterion that decides, with its authority and value.
+    pub criterion: String,
+    /// What to measure to know, if something is missing.
+    pub missing: Option<&'static str>,
+}
+
+/// Bounds of a quantity.
+type Bounds = (f64, f64);
+
+/// Conditions that decide how much of the ammonia harms.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conditions {
+    /// pH.
+    pub ph: Bounds,
+    /// Whether the pH was measured of late.
+    pub ph_known: bool,
+    /// Temperature, °C.
+    pub temperature_c: Bounds,
+    /// Practical salinity.
+    pub salinity: Bounds,
+}
+
+impl Conditions {
+    /// From the latest readings; what was not measured of late gets bounds, not a guess.
+    pub fn of(series: &Series, facts: &TankFacts) -> Self {
+        let recent = |analyte| {
+            let (day, level): (f64, Level) = series.latest(analyte)?;
+            (series.now - day <= STALE_DAYS).then_some((level.value - 1.96 * level.sd, level.upper()))
+        };
+        let salinity = match facts.water.as_deref() {
+            Some("sea") => (30.0, 37.0),
+            Some("brackish") => (1.0, 20.0),
+            _ => (0.0, 0.0),
+        };
+        let usual_ph = if salinity.0 >= 30.0 { (7.7, 8.5) } else { (6.0, 8.6) };
+        let ph = recent(Analyte::Ph);
+        let set_point = facts.temperature_c.map(|set| (set - 1.0, set + 1.0));
+        Self {
+            ph: ph.unwrap_or(usual_ph),
+            ph_known: ph.is_some(),
+            temperature_c: recent(Analyte::Temperature).or(set_point).unwrap_or((18.0, 30.0)),
+            salinity,
+        }
+    }
+
+    /// Bounds of the share of total ammonia that is un-ionised.
+    pub fn un_ionised_share(&self) -> Bounds {
+        (
+            un_ionised_share(self.ph.0, self.temperature_c.0, self.salinity.1),
+            un_ionised_share(self.ph.1, self.temperature_c.1, self.salinity.0),
+        )
+    }
+}
+
+/// Whether the log tells of animals in the tank.
+pub fn has_animals(series: &Series, facts: &TankFacts) -> bool {
+    let added = series.of_kind(EventKind::FishAdded).any(|deed| deed.deed.amount.unwrap_or(1.0) > 0.0);
+    added || facts.ammonia_source.as_deref() == Some("fish")
+}
+
+/// Ammonia, nitrite and nitrate against their criteria.
+pub fn dangers(series: &Series, facts: &TankFacts) -> Vec<Danger> {
+    let conditions = Conditions::of(series, facts);
+    let recent = |analyte| {
+        let (day, level): (f64, Level) = series.latest(analyte)?;
+        (series.now - day <= STALE_DAYS).then_some((level.lower(), level.upper()))
+    };
+    vec![
+        ammonia(recent(Analyte::Ammonia), &conditions),
+        nitrite(recent(Analyte::Nitrite), &conditions),
+        nitrate(recent(Analyte::Nitrate), &conditions),
+    ]
+}
+
+fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
+    let share = conditions.un_ionised_share();
+    let Some(total_n) = total_n else {
+        return unknown(Analyte::Ammonia, "test ammonia and pH");
+    };
+    let bounds = (total_n.0 * NH3_PER_N * share.0, total_n.1 * NH3_PER_N * share.1);
+    let acute_n = epa_acute_mg_n_l(conditions.ph.0, conditions.temperature_c.0);
+    let (severity, criterion) = if conditions.salinity.1 == 0.0 && total_n.0 > acute_n {
+        (Severity::Acute, format!("US EPA 2013, acute: {acute_n:.1} mg/L total ammonia as N"))
+    } else if bounds.0 > GILL_DAMAGE_UN_IONISED_MG_L {
+        (Severity::Acute, format!("gill damage from {GILL_DAMAGE_UN_IONISED_MG_L} mg/L NH3 (UF/IFAS FA16)"))
+    } else if bounds.0 > EIFAC_UN_IONISED_MG_L {
+        (Severity::Harmful, format!("EIFAC: {EIFAC_UN_IONISED_MG_L} mg/L NH3"))
+    } else if bounds.1 < CCME_UN_IONISED_MG_L {
+        (Severity::Low, format!("CCME, long term: {CCME_UN_IONISED_MG_L} mg/L NH3"))
+    } else if !conditions.ph_known && bounds.1 > GILL_DAMAGE_UN_IONISED_MG_L {
+        (Severity::Unknown, format!("EIFAC: {EIFAC_UN_IONISED_MG_L} mg/L NH3"))
+    } else {
+        (Severity::Watch, format!("CCME, long term: {CCME_UN_IONISED_MG_L} mg/L NH3"))
+    };
+    let missing = (!conditions.ph_known && severity != Severity::Low).then_some("test the pH");
+    Danger { analyte: Analyte::Ammonia, severity, bounds: Some(bounds), criterion, missing }
+}
+
+fn nitrite(level_n: Option<Bounds>, conditions: &Conditions) -> Danger {
+    let Some((low, high)) = level_n else { return unknown(Analyte::Nitrite, "test nitrite") };
+    // Sea water holds 19 g/L of chloride, which keeps nitrite off the gills; of fresh water the log says
+    // nothing, so that the criterion itself has bounds.
+    let chloride = (conditions.salinity.0 > 0.0).then_some(500.0 * conditions.salinity.0);
+    let strict = nitrite_mean_mg_n_l(chloride);
+    let lenient = nitrite_maximum_mg_n_l(Some(chloride.unwrap_or(50.0)));
+    let as_no2 = |n: f64| n * NO2_PER_N;
+    let (severity, limit) = if low > lenient {
+        (Severity::Acute, lenient)
+    } else if high < strict {
+        (Severity::Low, strict)
+    } else if low > nitrite_maximum_mg_n_l(chloride) {
+        (Severity::Harmful, nitrite_maximum_mg_n_l(chloride))
+    } else {
+        (Severity::Watch, strict)
+    };
+    let with = if chloride.is_some() { "" } else { ", chloride unknown" };
+    Danger {
+        analyte: Analyte::Nitrite,
+        severity,
+        bounds: Some((as_no2(low), as_no2(high))),
+        criterion: format!("British Columbia{with}: {:.2} mg/L NO2", as_no2(limit)),
+        missing: (chloride.is_none() && severity > Severity::Low)
+            .then_some("ask the water supplier for the chloride: it decides how nitrite harms"),
+    }
+}
+
+fn nitrate(level_n: Option<Bounds>, conditions: &Conditions) -> Danger {
+    let Some((low_n, high_n)) = level_n else { return unknown(Analyte::Nitrate, "test nitrate") };
+    let (low, high) = (low_n * NO3_PER_N, high_n * NO3_PER_N);
+    let marine = conditions.salinity.0 >= 30.0;
+    let (long, authority) = if marine {
+        (CCME_NITRATE_MARINE_LONG_MG_L, "CCME 2012, sea water, long term")
+    } else {
+        (CCME_NITRATE_LONG_MG_L, "CCME 2012, fresh water, long term")
+    };
+    let sensitive = SENSITIVE_NITRATE_MG_N_L * NO3_PER_N;
+    let (severity, criterion) = if low > CCME_NITRATE_SHORT_MG_L {
+        (Severity::Acute, format!("CCME 2012, short term: {CCME_NITRATE_SHORT_MG_L} mg/L NO3"))
+    } else if high < long {
+        (Severity::Low, format!("{authority}: {long} mg/L NO3"))
+    } else if !marine && low > sensitive {
+        (Severity::Watch, format!("Camargo et al. 2005, sensitive animals: {sensitive:.0} mg/L NO3"))
+    } else {
+        (Severity::Watch, format!("{authority}: {long} mg/L NO3"))
+    };
+    Danger { analyte: Analyte::Nitrate, severity, bounds: Some((low, high)), criterion, missing: None }
+}
+
+fn unknown(analyte: Analyte, missing: &'static str) -> Danger {
+    Danger {
+        analyte,
+        severity: Severity::Unknown,
+        bounds: None,
+        criterion: "not tested within a week".to_owned(),
+        missing: Some(missing),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WARM: Conditions =
+        Conditions { ph: (7.9, 8.1), ph_known: true, temperature_c: (24.0, 26.0), salinity: (0.0, 0.0) };
+
+    fn as_n(mg_l: f64) -> Option<Bounds> {
+        Some((0.9 * mg_l / NH3_PER_N, 1.1 * mg_l / NH3_PER_N))
+    }
+
+    /// At pH 8 and 25 °C 5.4 % of the ammonia is un-ionised (Emerson 1975): 2 mg/L hold 0.1 mg/L NH3.
+    #[test]
+    fn two_ppm_in_warm_hard_water_is_acute() {
+        assert_eq!(ammonia(as_n(2.0), &WARM).severity, Severity::Acute);
+    }
+
+    #[test]
+    fn two_ppm_in_acid_water_is_not() {
+        let acid = Conditions { ph: (6.3, 6.5), ..WARM };
+        assert_eq!(ammonia(as_n(2.0), &acid).severity, Severity::Low);
+    }
+
+    #[test]
+    fn an_unknown_ph_is_an_answer() {
+        let dark = Conditions { ph: (6.0, 8.6), ph_known: false, ..WARM };
+        let danger = ammonia(as_n(2.0), &dark);
+        assert_eq!(danger.severity, Severity::Unknown);
+        assert_eq!(danger.missing, Some("test the pH"));
+    }
+
+    #[test]
+    fn nothing_measured_is_never_called_low() {
+        assert_eq!(ammonia(None, &WARM).severity, Severity::Unknown);
+        assert_eq!(nitrite(None, &WARM).severity, Severity::Unknown);
+        assert_eq!(nitrate(None, &WARM).severity, Severity::Unknown);
+    }
+
+    #[test]
+    fn chloride_of_sea_water_protects_from_nitrite() {
+        let level = Some((0.1, 0.15));
+        let sea = Conditions { salinity: (30.0, 37.0), ..WARM };
+        assert!(nitrite(level, &WARM).severity > nitrite(level, &sea).severity);
+        assert_eq!(nitrite(Some((0.9, 1.2)), &WARM).severity, Severity::Acute);
+    }
+}
