@@ -18,7 +18,7 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     ("standards", &[]),
     ("log", &["reading"]),
     ("cycle", &["reading"]),
-    ("report", &["reading", "cycle"]),
+    ("report", &["reading", "standards", "cycle"]),
     (
         "cli",
         &[

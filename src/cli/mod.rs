@@ -18,6 +18,7 @@ pub mod import;
 pub mod log;
 pub mod logging;
 pub mod settings;
+pub mod standards;
 pub mod tank;
 
 pub use settings::Settings;
@@ -65,6 +66,8 @@ pub struct Cli {
 pub enum Command {
     /// Write the printable reference card, or tag slips, true to scale
     Card(card::Args),
+    /// Say how to mix standard solutions, with their uncertainty and cautions
+    Standards(standards::Args),
     /// Show a tank's facts or change them
     Tank(tank::Args),
     /// Log readings typed by hand
@@ -82,6 +85,7 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
     let settings = Settings::resolve(cli)?;
     match &cli.command {
         Command::Card(args) => card::run(args, &settings),
+        Command::Standards(args) => standards::run(args, &settings),
         Command::Tank(args) => tank::run(args, &settings),
         Command::Add(args) => add::run(args, &settings),
         Command::Event(args) => event::run(args, &settings),

@@ -1,1 +1,3 @@
 //! What people and programs see.
+
+pub mod standards;

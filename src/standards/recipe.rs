@@ -55,8 +55,6 @@ impl Solution {
 /// What a level is taken from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Source {
-    /// Pure water alone.
-    Water,
     /// The stock.
     Stock,
     /// The stock diluted once.

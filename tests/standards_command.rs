@@ -1,0 +1,115 @@
+//! `standards` through the command.
+
+use approx::assert_relative_eq;
+use assert_cmd::Command;
+use predicates::prelude::*;
+use predicates::str::contains;
+use serde_json::Value;
+
+fn standards(arguments: &str) -> Command {
+    let mut command = Command::cargo_bin("tintwell").unwrap();
+    command.args(["--home", "unused", "standards"]).args(arguments.split(' '));
+    command
+}
+
+fn json(arguments: &str) -> Value {
+    let output = standards(&format!("{arguments} --json")).assert().success();
+    let text = String::from_utf8(output.get_output().stdout.clone()).unwrap();
+    assert_eq!(text.lines().count(), 1, "one object a line");
+    serde_json::from_str(&text).unwrap()
+}
+
+fn levels(recipe: &Value, field: &str) -> Vec<f64> {
+    recipe["levels"].as_array().unwrap().iter().map(|level| level[field].as_f64().unwrap_or(0.0)).collect()
+}
+
+/// 101.10 g of potassium nitrate hold 62.004 g of nitrate (IUPAC weights): 1.6305 g a litre is 1 g/L NO3.
+#[test]
+fn a_nitrate_series_follows_the_molar_masses() {
+    let recipe = json("nitrate --purity 100 --stock-volume 1000 --levels 0,40,80");
+    assert_relative_eq!(recipe["mass_g"].as_f64().unwrap(), 1.63, epsilon = 1e-9);
+    let stock = recipe["stock"]["concentration"].as_f64().unwrap();
+    assert_relative_eq!(stock, 1.63 * 62.004 / 101.10 * 1000.0, max_relative = 1e-4);
+    for (made, take) in levels(&recipe, "made").iter().zip(levels(&recipe, "take_ml")) {
+        assert_relative_eq!(*made, stock * take / 100.0, max_relative = 1e-12);
+    }
+}
+
+/// The same solution in another unit: NO3 to N is 0.22590 (CCME prints 13 mg/L NO3 as 3.0 mg/L N).
+#[test]
+fn units_only_rename_the_same_solution() {
+    let (as_ion, as_n) =
+        (json("nitrate --levels 44.2664 --stock 1000"), json("nitrate --levels 10 --stock 225.90 --unit N"));
+    assert_eq!(as_ion["mass_g"], as_n["mass_g"]);
+    assert_eq!(levels(&as_ion, "take_ml"), levels(&as_n, "take_ml"));
+    assert_relative_eq!(levels(&as_ion, "made")[0] * 0.22590, levels(&as_n, "made")[0], max_relative = 1e-4);
+}
+
+#[test]
+fn small_volumes_get_a_second_dilution_and_every_series_gets_cautions() {
+    standards("nitrite")
+        .assert()
+        .success()
+        .stdout(
+            contains("Working solution")
+                .and(contains("never pipette by mouth"))
+                .and(contains("toxic if swallowed")),
+        )
+        .stdout(contains("common practice, no source"));
+}
+
+#[test]
+fn a_better_scale_makes_better_standards() {
+    let uncertainty = |step: &str| {
+        let recipe = json(&format!("ammonia --scale-step {step} --levels 4"));
+        recipe["stock"]["relative_standard_uncertainty"].as_f64().unwrap()
+    };
+    assert!(uncertainty("0.001") < uncertainty("0.01"));
+    assert!(uncertainty("0.01") < uncertainty("0.05"));
+}
+
+#[test]
+fn buffers_are_mixed_of_two_stocks() {
+    let recipe = json("ph --levels 6.4,7.0,7.6");
+    for (asked, made) in levels(&recipe, "wanted").iter().zip(levels(&recipe, "made")) {
+        assert!((asked - made).abs() < 0.02, "{asked} {made}");
+    }
+    standards("ph").assert().success().stdout(contains("acid stock"));
+}
+
+#[test]
+fn a_standard_addition_is_planned_and_evaluated() {
+    standards("nitrate --addition 80 --expected 10")
+        .assert()
+        .success()
+        .stdout(contains("80 mL of the tank's water"));
+    let found = json("nitrate --addition 80 --evaluate 0=8.1,5=12.0,10=15.5,20=23.0");
+    let number = |field: &str| found[field].as_f64().unwrap();
+    // Recomputed with numpy.polyfit: b0 8.16, b1 0.74171429.
+    assert_relative_eq!(number("value"), 8.16 / 0.74171429 / 0.8, max_relative = 1e-7);
+    assert_relative_eq!(number("direct"), 8.1 / 0.8, max_relative = 1e-9);
+    assert!(number("low") < number("value") && number("value") < number("high"));
+    assert_eq!(found["disturbed"], true);
+}
+
+#[test]
+fn what_cannot_be_mixed_is_refused_with_the_mend() {
+    let cases = [
+        ("temperature", "use ammonia, nitrite, nitrate, alkalinity or ph"),
+        ("ammonia --salt sodium-nitrite", "use ammonium-chloride or ammonium-sulfate"),
+        ("ammonia --salt rock-salt", "no such salt"),
+        ("ammonia --unit NO3", "is not measured in"),
+        ("ammonia --levels 600 --stock 1000", "stronger stock"),
+        ("ammonia --stock 1", "--stock-volume, --stock"),
+        ("nitrate --addition 99 --expected 500", "do not fit into 100 mL"),
+        ("nitrate --expected 5", "--addition"),
+        ("nitrate --addition 50", "--expected VALUE"),
+        ("ph --levels 9", "a phosphate buffer holds"),
+        ("ph --addition 5", "no standard addition of pH"),
+        ("nitrate --syringe 1", "CAPACITY:GRADUATION"),
+        ("nitrate --addition 50 --evaluate 0=8,5", "RISE=READING"),
+    ];
+    for (arguments, words) in cases {
+        standards(arguments).assert().code(2).stderr(contains(words)).stdout("");
+    }
+}
