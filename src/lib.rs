@@ -25,6 +25,9 @@ pub mod photo;
 /// The reference card: layout, printing, finding it in a photo.
 pub mod card;
 
+/// A kit's chart, and whether the kit keeps to it.
+pub mod chart;
+
 /// One dated value with its interval.
 pub mod reading;
 

@@ -1,0 +1,3 @@
+//! A kit's chart, and whether the kit still keeps to it.
+
+pub mod control;
