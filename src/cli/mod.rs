@@ -9,8 +9,10 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 pub mod add;
+pub mod assess;
 pub mod card;
 pub mod clock;
+pub mod dose;
 pub mod entry_line;
 pub mod event;
 pub mod history;
@@ -78,6 +80,10 @@ pub enum Command {
     Import(import::Args),
     /// List, correct, withdraw, restore or export what was logged
     Log(log::Args),
+    /// Say where the cycle stands, what is wrong, what to do today, when it will be ready
+    Assess(assess::Args),
+    /// Reckon amounts: ammonia source, water change, alkalinity, volume
+    Dose(dose::Args),
 }
 
 /// Runs the command and says how it ended.
@@ -91,6 +97,8 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
         Command::Event(args) => event::run(args, &settings),
         Command::Import(args) => import::run(args, &settings),
         Command::Log(args) => log::run(args, &settings),
+        Command::Assess(args) => assess::run(args, &settings),
+        Command::Dose(args) => dose::run(args, &settings),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What the colonies have been shown to do: food a day, nitrate a week.
 
-use super::dosing::{FOOD_N_EXCRETED, N_PER_PROTEIN, weekly_change_to_hold};
+use super::dosing::{FOOD_N_EXCRETED, N_PER_PROTEIN};
 use super::track::Cloud;
 use crate::terms::TankFacts;
 use crate::terms::unit::NO3_PER_N;
@@ -9,6 +9,9 @@ use crate::terms::unit::NO3_PER_N;
 const FOOD_PROTEIN: f64 = 45.0;
 /// Nitrate that the weekly change is to hold, mg/L NO3 (common practice: 20 to 40; Camargo 2005: 44).
 pub const NITRATE_TARGET: f64 = 40.0;
+
+/// Share of the water that keepers change in a week (common practice: a quarter to a third).
+pub const WEEKLY_CHANGE: f64 = 0.3;
 
 /// Food and its consequences.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,8 +22,17 @@ pub struct Capacity {
     pub food_g_day: Option<f64>,
     /// Nitrate that this much food adds in a week, mg/L NO3.
     pub nitrate_mg_l_week: f64,
-    /// Share of the water to change each week to hold [`NITRATE_TARGET`] under that food, 0 to 1.
-    pub weekly_change: Option<f64>,
+    /// Food, grams a day, under which changing [`WEEKLY_CHANGE`] a week holds [`NITRATE_TARGET`]; needs the
+    /// volume, and tap water below the target.
+    pub food_g_day_by_nitrate: Option<f64>,
+}
+
+impl Capacity {
+    /// Food that neither the bacteria nor nitrate forbid, grams a day.
+    pub fn bearable_food_g_day(&self) -> Option<f64> {
+        let food = self.food_g_day?;
+        Some(self.food_g_day_by_nitrate.map_or(food, |by_nitrate| by_nitrate.min(food)))
+    }
 }
 
 /// The capacity that `cloud` shows.
@@ -28,12 +40,53 @@ pub fn capacity(cloud: &Cloud, facts: &TankFacts) -> Capacity {
     let [shown] = cloud.quantiles(|particle| particle.ammonia_rate.min(particle.nitrite_rate), [0.1]);
     let per_gram = FOOD_PROTEIN / 100.0 * N_PER_PROTEIN * FOOD_N_EXCRETED * 1000.0;
     let volume = facts.volume_l.filter(|volume| *volume > 0.0);
-    let week = shown * 7.0 * NO3_PER_N;
-    let tap = facts.tap.nitrate_mg_l.unwrap_or(0.0);
+    let room = NITRATE_TARGET - facts.tap.nitrate_mg_l.unwrap_or(0.0);
+    let held = (room > 0.0).then(|| WEEKLY_CHANGE * room / (7.0 * NO3_PER_N));
     Capacity {
         shown_mg_n_l_day: shown,
         food_g_day: volume.map(|volume| shown * volume / per_gram),
-        nitrate_mg_l_week: week,
-        weekly_change: weekly_change_to_hold(week, tap, NITRATE_TARGET).ok(),
+        nitrate_mg_l_week: shown * 7.0 * NO3_PER_N,
+        food_g_day_by_nitrate: volume.zip(held).map(|(volume, held)| held * volume / per_gram),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cycle::dosing::{ammonia_from_food_mg_l, weekly_change_to_hold};
+    use crate::terms::unit::NH3_PER_N;
+    use approx::assert_relative_eq;
+
+    fn shown(rate: f64, facts: &TankFacts) -> Capacity {
+        let mut cloud = crate::cycle::track::Cloud::drawn_from_prior(facts, 64);
+        for particle in &mut cloud.particles {
+            (particle.ammonia_rate, particle.nitrite_rate) = (rate, 2.0 * rate);
+        }
+        capacity(&cloud, facts)
+    }
+
+    #[test]
+    fn the_food_holds_as_much_nitrogen_as_was_shown() {
+        let facts = TankFacts { volume_l: Some(120.0), ..TankFacts::default() };
+        let capacity = shown(1.5, &facts);
+        let food = capacity.food_g_day.unwrap();
+        let ammonia = ammonia_from_food_mg_l(food, FOOD_PROTEIN, 120.0).unwrap();
+        assert_relative_eq!(ammonia / NH3_PER_N, 1.5, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn the_weekly_change_holds_the_nitrate_of_the_bearable_food() {
+        let facts = TankFacts { volume_l: Some(120.0), ..TankFacts::default() };
+        let capacity = shown(4.0, &facts);
+        let food = capacity.bearable_food_g_day().unwrap();
+        assert!(food < capacity.food_g_day.unwrap());
+        let weekly = ammonia_from_food_mg_l(food, FOOD_PROTEIN, 120.0).unwrap() / NH3_PER_N * 7.0 * NO3_PER_N;
+        let share = weekly_change_to_hold(weekly, 0.0, NITRATE_TARGET).unwrap();
+        assert_relative_eq!(share, WEEKLY_CHANGE, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn without_a_volume_no_food_is_promised() {
+        assert_eq!(shown(4.0, &TankFacts::default()).bearable_food_g_day(), None);
     }
 }

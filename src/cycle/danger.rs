@@ -51,6 +51,8 @@ pub struct Danger {
     pub severity: Severity,
     /// Bounds of what harms, mg/L: NH3 for ammonia (the un-ionised part alone), NO2, NO3.
     pub bounds: Option<(f64, f64)>,
+    /// Bounds of the share of ammonia that is un-ionised; for ammonia alone.
+    pub un_ionised_share: Option<(f64, f64)>,
     /// The criterion that decides, with its authority and value.
     pub criterion: String,
     /// What to measure to know, if something is missing.
@@ -146,7 +148,14 @@ fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
         (Severity::Watch, format!("CCME, long term: {CCME_UN_IONISED_MG_L} mg/L NH3"))
     };
     let missing = (!conditions.ph_known && severity != Severity::Low).then_some("test the pH");
-    Danger { analyte: Analyte::Ammonia, severity, bounds: Some(bounds), criterion, missing }
+    Danger {
+        analyte: Analyte::Ammonia,
+        severity,
+        bounds: Some(bounds),
+        un_ionised_share: Some(share),
+        criterion,
+        missing,
+    }
 }
 
 fn nitrite(level_n: Option<Bounds>, conditions: &Conditions) -> Danger {
@@ -171,6 +180,7 @@ fn nitrite(level_n: Option<Bounds>, conditions: &Conditions) -> Danger {
         analyte: Analyte::Nitrite,
         severity,
         bounds: Some((as_no2(low), as_no2(high))),
+        un_ionised_share: None,
         criterion: format!("British Columbia{with}: {:.2} mg/L NO2", as_no2(limit)),
         missing: (chloride.is_none() && severity > Severity::Low)
             .then_some("ask the water supplier for the chloride: it decides how nitrite harms"),
@@ -196,7 +206,14 @@ fn nitrate(level_n: Option<Bounds>, conditions: &Conditions) -> Danger {
     } else {
         (Severity::Watch, format!("{authority}: {long} mg/L NO3"))
     };
-    Danger { analyte: Analyte::Nitrate, severity, bounds: Some((low, high)), criterion, missing: None }
+    Danger {
+        analyte: Analyte::Nitrate,
+        severity,
+        bounds: Some((low, high)),
+        un_ionised_share: None,
+        criterion,
+        missing: None,
+    }
 }
 
 fn unknown(analyte: Analyte, missing: &'static str) -> Danger {
@@ -204,6 +221,7 @@ fn unknown(analyte: Analyte, missing: &'static str) -> Danger {
         analyte,
         severity: Severity::Unknown,
         bounds: None,
+        un_ionised_share: None,
         criterion: "not tested within a week".to_owned(),
         missing: Some(missing),
     }

@@ -4,6 +4,7 @@ use chrono::{DateTime, Duration, FixedOffset};
 
 use super::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L};
 use super::balance::Balance;
+use super::danger::has_animals;
 use super::dosing::{ammonium_chloride_g, aqueous_ammonia_ml};
 use super::series::Series;
 use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
@@ -33,15 +34,19 @@ pub struct ProofPlan {
     pub nitrate_rise_mg_l: f64,
     /// What stands in the way of a fair proof.
     pub first: Vec<String>,
+    /// Whether animals are in the tank: then nothing is dosed, and their food is the test.
+    pub animals: bool,
 }
 
 /// Plans the proof of the tank in `series`.
 pub fn plan_proof(series: &Series, facts: &TankFacts, balance: &Balance) -> ProofPlan {
+    let animals = has_animals(series, facts);
     let standing = series
         .latest(Analyte::Ammonia)
         .filter(|(day, _)| series.now - day < 2.0)
         .map_or(0.0, |(_, level)| level.value * NH3_PER_N);
-    let dose = ((PROOF_MG_L - standing) * 10.0).round().max(0.0) / 10.0;
+    let needed = ((PROOF_MG_L - standing) * 10.0).round().max(0.0) / 10.0;
+    let dose = if animals { 0.0 } else { needed };
     let volume = facts.volume_l.unwrap_or(0.0);
     let now = series.moment(series.now);
     ProofPlan {
@@ -52,7 +57,8 @@ pub fn plan_proof(series: &Series, facts: &TankFacts, balance: &Balance) -> Proo
         test_at: now + Duration::hours(24),
         test_until: now + Duration::hours(26),
         nitrate_rise_mg_l: PROOF_MG_L / NH3_PER_N * NO3_PER_N,
-        first: first(series, facts, balance, standing),
+        first: if animals { Vec::new() } else { first(series, facts, balance, standing) },
+        animals,
     }
 }
 

@@ -3,7 +3,7 @@
 use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
 use crate::cycle::assessment::Assessment;
-use crate::cycle::capacity::NITRATE_TARGET;
+use crate::cycle::capacity::{NITRATE_TARGET, WEEKLY_CHANGE};
 use crate::cycle::dosing::{ammonium_chloride_g, single_change};
 use crate::cycle::plan::PROOF_MG_L;
 use crate::cycle::series::Series;
@@ -162,27 +162,27 @@ fn after_the_cycle(
         list.push(Advice::new("change water before animals come", amount, why).beware(CHANGE_CAUTION));
     }
     let capacity = &assessment.capacity;
-    let amount = match capacity.food_g_day {
-        Some(food) => format!(
+    let amount = match (capacity.bearable_food_g_day(), capacity.food_g_day) {
+        (Some(food), Some(shown)) => format!(
             "food for the first week: {} g a day; the bacteria have been shown to manage {} g",
             rounded(FIRST_SHARE * food),
-            rounded(food)
+            rounded(shown)
         ),
-        None => "a quarter of the planned animals".to_owned(),
+        _ => "a quarter of the planned animals".to_owned(),
     };
     list.push(Advice::new(
         if animals { "add further animals in stages" } else { "put in the first animals, in stages" },
         amount,
         "the proof passed, and nothing since speaks against it; the colony grows with what it is fed",
     ));
-    if let Some(share) = capacity.weekly_change {
+    if let Some(food) = capacity.bearable_food_g_day() {
         list.push(
             Advice::new(
                 "change water each week",
-                format!("{:.0} % at full feeding, less in proportion", 100.0 * share.max(0.1)),
+                format!("{:.0} %", 100.0 * WEEKLY_CHANGE),
                 format!(
-                    "nitrate then rises by about {:.0} mg/L a week and stays below {NITRATE_TARGET:.0}",
-                    capacity.nitrate_mg_l_week
+                    "with up to {} g of food a day nitrate then stays below {NITRATE_TARGET:.0} mg/L in the long run",
+                    rounded(food)
                 ),
             )
             .beware(CHANGE_CAUTION),

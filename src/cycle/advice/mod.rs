@@ -55,7 +55,7 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     let animals = has_animals(series, facts);
     let mut list = Vec::new();
     if animals {
-        list.extend(rescue::rescue(&assessment.dangers, series, facts));
+        list.extend(rescue::rescue(&assessment.dangers, facts));
     }
     list.extend(mend::faults(&assessment.faults));
     if let Some(cause) = assessment.stall_cause {

@@ -4,17 +4,18 @@ use super::{Advice, CHANGE_CAUTION, SALT_CAUTION, rounded};
 use crate::cycle::criteria::{CCME_UN_IONISED_MG_L, nitrite_maximum_mg_n_l, protective_chloride_mg_l};
 use crate::cycle::danger::{Danger, Severity};
 use crate::cycle::dosing::{repeated_changes, single_change};
-use crate::cycle::series::Series;
 use crate::terms::unit::{NO2_PER_N, atomic_weight};
 use crate::terms::{Analyte, TankFacts};
 
 /// Largest share of the water changed at once with animals in it (common practice).
 const LARGEST_CHANGE: f64 = 0.5;
+/// More changes than this in a day are no help (common practice).
+const MOST_CHANGES: f64 = 3.0;
 /// Sodium chloride that holds one part of chloride.
 const SALT_PER_CHLORIDE: f64 = (atomic_weight::NA + atomic_weight::CL) / atomic_weight::CL;
 
 /// First aid, the most urgent first; empty if nothing is known to threaten.
-pub fn rescue(dangers: &[Danger], series: &Series, facts: &TankFacts) -> Vec<Advice> {
+pub fn rescue(dangers: &[Danger], facts: &TankFacts) -> Vec<Advice> {
     let mut list = Vec::new();
     for danger in dangers {
         match (danger.analyte, danger.severity) {
@@ -48,30 +49,26 @@ pub fn rescue(dangers: &[Danger], series: &Series, facts: &TankFacts) -> Vec<Adv
             "food becomes ammonia, and damaged gills need more oxygen; if animals gasp or lie down, ask a vet",
         ));
     }
-    let _ = series;
     list
 }
 
 fn ammonia(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
     let (low, high) = danger.bounds?;
-    let before = 0.5 * (low + high);
-    let why = format!(
-        "un-ionised ammonia is {low:.3} to {high:.3} mg/L NH3, above {}; do not raise the pH",
-        danger.criterion
-    );
-    Some(change(before, CCME_UN_IONISED_MG_L, tap_share(before, facts), why, facts))
-}
-
-/// Un-ionised ammonia that the tap water brings: in proportion, if it holds ammonia at all.
-fn tap_share(_before: f64, facts: &TankFacts) -> f64 {
-    // Tap water nearer neutral holds less NH3 for the same total: 0.5 % at pH 7 and 25 °C (Emerson 1975).
-    0.005 * facts.tap.ammonia_mg_l.unwrap_or(0.0)
+    let before = if high.is_finite() { 0.5 * (low + high) } else { low };
+    let range =
+        if high.is_finite() { format!("{low:.3} to {high:.3}") } else { format!("more than {low:.3}") };
+    let why =
+        format!("un-ionised ammonia is {range} mg/L NH3, above {}; do not raise the pH", danger.criterion);
+    // Mixed in, the tap water's ammonia is un-ionised in the same proportion as the tank's.
+    let share = danger.un_ionised_share.map_or(0.0, |share| 0.5 * (share.0 + share.1));
+    let tap = share * facts.tap.ammonia_mg_l.unwrap_or(0.0);
+    Some(change(before, CCME_UN_IONISED_MG_L, tap, why, facts))
 }
 
 fn nitrite(danger: &Danger, facts: &TankFacts) -> Vec<Advice> {
     let Some((low, high)) = danger.bounds else { return Vec::new() };
     let nitrite = if high.is_finite() { 0.5 * (low + high) } else { low };
-    let target = nitrite_maximum_mg_n_l(Some(50.0)) * NO2_PER_N;
+    let target = nitrite_maximum_mg_n_l(None) * NO2_PER_N;
     let why = format!("nitrite is at least {low:.1} mg/L, above {}", danger.criterion);
     let chloride = protective_chloride_mg_l(nitrite / NO2_PER_N);
     let grams = facts.volume_l.map(|volume| chloride * SALT_PER_CHLORIDE * volume / 1000.0);
@@ -97,7 +94,8 @@ fn change(before: f64, target: f64, tap: f64, why: String, facts: &TankFacts) ->
         Ok(share) if share <= LARGEST_CHANGE => litres(share, facts),
         Ok(_) => match repeated_changes(before, tap, target, LARGEST_CHANGE) {
             Ok(times) => {
-                format!("{}, {:.0} times, some hours apart", litres(LARGEST_CHANGE, facts), times.ceil())
+                let times = times.ceil().min(MOST_CHANGES);
+                format!("{}, {times:.0} times, some hours apart", litres(LARGEST_CHANGE, facts))
             }
             Err(_) => litres(LARGEST_CHANGE, facts),
         },

@@ -31,12 +31,14 @@ pub struct Cloud {
 }
 
 impl Cloud {
-    fn new(facts: &TankFacts, rng: &mut Pcg64Mcg) -> Self {
-        Self {
-            day: 0.0,
-            particles: (0..PARTICLES).map(|_| Particle::draw(facts, rng)).collect(),
-            weights: vec![1.0 / PARTICLES as f64; PARTICLES],
-        }
+    fn new(facts: &TankFacts, count: usize, rng: &mut Pcg64Mcg) -> Self {
+        let particles = (0..count).map(|_| Particle::draw(facts, rng)).collect();
+        Self { day: 0.0, particles, weights: vec![1.0 / count as f64; count] }
+    }
+
+    /// Courses of a newly filled tank, before anything is read.
+    pub fn drawn_from_prior(facts: &TankFacts, count: usize) -> Self {
+        Self::new(facts, count, &mut Pcg64Mcg::seed_from_u64(SEED))
     }
 
     /// Weighted mean of `f`; a probability where `f` gives 0 or 1.
@@ -151,7 +153,7 @@ pub fn track(series: &Series, facts: &TankFacts) -> Track {
     let mut rng = Pcg64Mcg::seed_from_u64(SEED);
     let source = Source::new(facts);
     let charts = Charts::new(facts);
-    let mut cloud = Cloud::new(facts, &mut rng);
+    let mut cloud = Cloud::new(facts, PARTICLES, &mut rng);
     let mut after = Vec::with_capacity(series.samples.len());
     let mut surprise = Vec::with_capacity(series.samples.len());
     for sample in &series.samples {

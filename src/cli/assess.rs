@@ -1,0 +1,60 @@
+//! `assess`: where the cycle stands, what is wrong, what to do today, when it will be ready.
+
+use anyhow::{Result, bail};
+
+use super::{Outcome, Settings, clock, history, logging};
+use crate::cycle::assess;
+use crate::log::Log;
+
+mod contract;
+mod words;
+
+/// Arguments of `assess`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The tank; without it every tank is assessed
+    #[arg(long, value_name = "NAME")]
+    tank: Option<String>,
+
+    /// Judge as of this moment, using nothing dated later [default: now]
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+
+    /// Say how to prove the cycle: what to dose, when to test, which readings decide
+    #[arg(long)]
+    plan_proof: bool,
+}
+
+/// Assesses one tank, or all.
+///
+/// # Errors
+/// If the log cannot be read, the time is no time, or there is no such tank.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    let at = clock::at_or_now(args.at.as_deref())?;
+    let loaded = Log::at(&settings.home).load()?;
+    logging::say_problems(&loaded);
+    let known = loaded.tanks();
+    let chosen: Vec<&str> = match args.tank.as_deref() {
+        Some(tank) if known.contains(&tank) => vec![tank],
+        Some(tank) => bail!(
+            "there is no tank {tank:?}: log a reading of it with `tintwell add`, or name one of: {}",
+            known.join(", ")
+        ),
+        None => known,
+    };
+    if chosen.is_empty() {
+        bail!("no tank is logged yet: add a reading with `tintwell add --tank NAME ammonia=...`");
+    }
+    for (index, tank) in chosen.into_iter().enumerate() {
+        let assessment = assess(&history::of(&loaded, tank), at);
+        if settings.json {
+            println!("{}", serde_json::to_string(&contract::Line::of(&assessment, args.plan_proof))?);
+        } else {
+            if index > 0 {
+                println!();
+            }
+            words::print(&assessment, args.plan_proof);
+        }
+    }
+    Ok(Outcome::Done)
+}

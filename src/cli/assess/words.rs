@@ -1,0 +1,208 @@
+//! An assessment in words: the verdict first, then why, then what to do, then what would change it.
+
+use anstream::println;
+use anstyle::Style;
+
+use crate::cycle::Assessment;
+use crate::cycle::advice::AMMONIA_CAUTION;
+use crate::cycle::danger::{Danger, Severity};
+use crate::cycle::plan::ProofPlan;
+use crate::cycle::proof::Outcome;
+use crate::cycle::stage::Stage;
+use crate::terms::Analyte;
+
+const BOLD: Style = Style::new().bold();
+
+/// Prints everything.
+pub fn print(assessment: &Assessment, plan: bool) {
+    verdict(assessment);
+    reasons(assessment);
+    today(assessment);
+    if plan {
+        print_plan(&assessment.plan);
+    }
+    what_would_change(assessment);
+}
+
+fn heading(text: &str) {
+    println!("\n{BOLD}{text}{BOLD:#}");
+}
+
+fn verdict(assessment: &Assessment) {
+    let word = match (assessment.ready, assessment.stage) {
+        (true, _) => "READY for animals, added in stages".to_owned(),
+        (false, Stage::Stalled) => "NOT READY: stalled".to_owned(),
+        (false, Stage::Cycled) => "NOT PROVED YET: a proof begun now would probably pass".to_owned(),
+        (false, stage) => format!("NOT READY: {}", stage.word().replace('_', " ")),
+    };
+    let at = assessment.at.format("%Y-%m-%d %H:%M");
+    println!("{BOLD}{}: {word}{BOLD:#}  (day {:.0}, as of {at})", assessment.tank, assessment.day);
+    if !assessment.ready {
+        match &assessment.ready_on {
+            Some(on) if on.latest > assessment.at => println!(
+                "Ready between {} and {}, most likely {} (four in five such intervals should hold).",
+                on.earliest.format("%-d %B"),
+                on.latest.format("%-d %B"),
+                on.likely.format("%-d %B %Y")
+            ),
+            Some(_) => println!("It may be ready already: prove it."),
+            None => println!("No date: {}.", assessment.unforeseen.unwrap_or("it cannot be foreseen")),
+        }
+    }
+}
+
+fn reasons(assessment: &Assessment) {
+    heading("Why");
+    println!("- {}", assessment.stage.sentence());
+    if let Some(cause) = assessment.stall_cause {
+        println!("- {} ({})", cause.sentence(), cause.word().replace('_', " "));
+    }
+    for obstacle in &assessment.obstacles {
+        println!("- {}", obstacle.sentence());
+    }
+    println!("- a proof begun now would pass with {:.0} % probability", 100.0 * assessment.passes_now);
+    proof(assessment);
+    balance(assessment);
+    for fault in &assessment.faults {
+        let what = fault.kind.word().replace('_', " ");
+        println!("- the log: {what}, {}: {}", fault.at.format("%Y-%m-%d %H:%M"), fault.why());
+    }
+    for left_out in &assessment.left_out {
+        println!("- left out: {left_out}");
+    }
+    assessment.dangers.iter().filter_map(danger).for_each(|line| println!("- {line}"));
+}
+
+fn proof(assessment: &Assessment) {
+    let Some(proof) = &assessment.proof else {
+        println!("- proof: the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later");
+        return;
+    };
+    let outcome = match proof.outcome {
+        Outcome::Passed => "passed",
+        Outcome::Failed => "failed",
+        Outcome::NotShown => "not shown: the readings cannot tell",
+    };
+    println!("- proof of {}: {outcome}", proof.dosed_at.format("%Y-%m-%d"));
+    for line in &proof.evidence {
+        println!("    {line}");
+    }
+}
+
+fn balance(assessment: &Assessment) {
+    if let Some(share) = assessment.balance.found_as_nitrate {
+        println!(
+            "- nitrogen balance: of what left ammonia and nitrite {:.0} ± {:.0} % is found as nitrate",
+            100.0 * share.value,
+            196.0 * share.sd
+        );
+    }
+    let last = assessment.balance.points.iter().rev().find_map(|point| point.residual);
+    if let Some(residual) = last {
+        let verdict = if residual.value.abs() < 2.0 * residual.sd { "agrees" } else { "does not agree" };
+        println!(
+            "- the last full test {verdict} with what went in and out: {:+.1} ± {:.1} mg/L N",
+            residual.value,
+            1.96 * residual.sd
+        );
+    }
+    if let Some(alkalinity) = assessment.balance.alkalinity_meq_l {
+        println!(
+            "- by the doses and changes logged about {alkalinity:.1} meq/L ({:.0} dKH) of the buffer are left",
+            alkalinity / crate::terms::unit::MEQ_PER_DKH
+        );
+    }
+}
+
+/// One substance, unless there is nothing to say.
+fn danger(danger: &Danger) -> Option<String> {
+    if danger.severity == Severity::Low {
+        return None;
+    }
+    let what = match danger.analyte {
+        Analyte::Ammonia => "un-ionised ammonia",
+        Analyte::Nitrite => "nitrite",
+        _ => "nitrate",
+    };
+    let (unit, digits) = match danger.analyte {
+        Analyte::Ammonia => ("mg/L NH3", 3),
+        Analyte::Nitrite => ("mg/L NO2", 2),
+        _ => ("mg/L NO3", 0),
+    };
+    let level = match danger.bounds {
+        Some((low, high)) if high.is_finite() => format!("{low:.digits$} to {high:.digits$} {unit}"),
+        Some((low, _)) => format!("more than {low:.digits$} {unit}"),
+        None => "not known".to_owned(),
+    };
+    let missing = danger.missing.map(|missing| format!("; {missing}")).unwrap_or_default();
+    Some(format!("for animals: {what} {level}: {} ({}){missing}", danger.severity, danger.criterion))
+}
+
+fn today(assessment: &Assessment) {
+    heading("Today");
+    for (index, advice) in assessment.advice.iter().enumerate() {
+        let amount = if advice.amount.is_empty() { String::new() } else { format!(" — {}", advice.amount) };
+        println!("{}. {}{amount}", index + 1, advice.action);
+        println!("   because {}", advice.why);
+        if let Some(caution) = advice.caution {
+            println!("   Caution: {caution}");
+        }
+    }
+}
+
+fn print_plan(plan: &ProofPlan) {
+    heading("Plan of the proof");
+    if plan.animals {
+        println!("- animals are in the tank: dose no ammonia, ever. Their food is the test");
+        println!(
+            "- feed as usual and test ammonia and nitrite daily for a week: both at zero throughout, with nitrate rising, prove as much"
+        );
+        return;
+    }
+    for first in &plan.first {
+        println!("- first: {first}");
+    }
+    let amounts: Vec<String> = [
+        plan.ammonium_chloride_g.map(|grams| format!("{grams:.2} g of ammonium chloride")),
+        plan.ammonia_solution_ml.map(|ml| format!("{ml:.1} mL of 10 % ammonia solution")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let amounts = if amounts.is_empty() { String::new() } else { format!(": {}", amounts.join(" or ")) };
+    if plan.dose_mg_l > 0.0 {
+        println!("- now: dose {:.1} mg/L ammonia{amounts}; log it with `tintwell event`", plan.dose_mg_l);
+    }
+    println!("- feed nothing and change no water until the test");
+    println!(
+        "- {} to {}: test ammonia, nitrite and nitrate",
+        plan.test_at.format("%Y-%m-%d %H:%M"),
+        plan.test_until.format("%H:%M")
+    );
+    println!(
+        "- it passes if ammonia and nitrite both read as zero and nitrate has risen (by about {:.0} mg/L); it fails if either stays at 0.25 mg/L or more",
+        plan.nitrate_rise_mg_l
+    );
+    println!("- the outcome is clear as soon as these three readings are logged");
+    println!("  Caution: {AMMONIA_CAUTION}");
+}
+
+fn what_would_change(assessment: &Assessment) {
+    heading("What would change this");
+    if assessment.ready {
+        println!("- ammonia or nitrite above zero in any test, or a week without food for the bacteria");
+        return;
+    }
+    if let Some(cause) = assessment.stall_cause {
+        println!("- {}", cause.deciding_observation());
+    }
+    match assessment.outcome {
+        Outcome::Passed => println!("- another proof with ammonia and nitrite clearly at zero after 24 h"),
+        _ => println!(
+            "- a proof: 2 mg/L ammonia, and 24 h later ammonia and nitrite at zero and nitrate risen (`tintwell assess --plan-proof`)"
+        ),
+    }
+    if assessment.tests < 3 {
+        println!("- more readings: {} so far, too few to judge by", assessment.tests);
+    }
+}

@@ -1,0 +1,99 @@
+//! `dose`: amounts of ammonia source, water and buffer.
+
+use anyhow::{Context, Result, bail};
+use clap::Subcommand;
+
+use super::{Outcome, Settings};
+use crate::cycle::TankHistory;
+use crate::cycle::balance::balance;
+use crate::cycle::series::Series;
+use crate::log::Log;
+use crate::terms::TankFacts;
+
+mod alkalinity;
+mod ammonia;
+mod output;
+mod volume;
+mod water;
+
+/// Arguments of `dose`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The tank whose volume and tap water to take
+    #[arg(long, value_name = "NAME", global = true)]
+    tank: Option<String>,
+
+    /// Volume of water, litres, instead of the tank's
+    #[arg(long, value_name = "LITRES", global = true)]
+    volume: Option<f64>,
+
+    #[command(subcommand)]
+    what: What,
+}
+
+/// What to reckon.
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Ammonium chloride, ammonia solution or food for a rise of ammonia
+    Ammonia(ammonia::Args),
+    /// Water changes to reach a target
+    Water(water::Args),
+    /// Bicarbonate for a rise of alkalinity, and how many doses the buffer carries
+    Alkalinity(alkalinity::Args),
+    /// Net volume of a tank from its dimensions
+    Volume(volume::Args),
+}
+
+/// Reckons an amount.
+///
+/// # Errors
+/// If the numbers make no sense, the volume is unknown, or the log cannot be read.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    let tank = Tank::of(args, settings)?;
+    let sheet = match &args.what {
+        What::Ammonia(ammonia) => ammonia::reckon(ammonia, &tank)?,
+        What::Water(water) => water::reckon(water, &tank)?,
+        What::Alkalinity(alkalinity) => alkalinity::reckon(alkalinity, &tank)?,
+        What::Volume(volume) => volume::reckon(volume)?,
+    };
+    sheet.print(settings.json)?;
+    Ok(Outcome::Done)
+}
+
+/// What is known of the tank to dose.
+#[derive(Debug, Default)]
+struct Tank {
+    volume_l: Option<f64>,
+    facts: TankFacts,
+    history: Option<TankHistory>,
+}
+
+impl Tank {
+    fn of(args: &Args, settings: &Settings) -> Result<Self> {
+        let Some(name) = args.tank.as_deref() else {
+            return Ok(Self { volume_l: args.volume, ..Self::default() });
+        };
+        let loaded = Log::at(&settings.home).load()?;
+        super::logging::say_problems(&loaded);
+        if !loaded.tanks().contains(&name) {
+            bail!("there is no tank {name:?}: name one of {}", loaded.tanks().join(", "));
+        }
+        let history = super::history::of(&loaded, name);
+        let facts = history.facts.clone();
+        Ok(Self { volume_l: args.volume.or(facts.volume_l), facts, history: Some(history) })
+    }
+
+    fn volume(&self) -> Result<f64> {
+        self.volume_l.context(
+            "the volume of water is not known: give --volume LITRES, or tell it once with `tintwell tank NAME --volume LITRES`",
+        )
+    }
+}
+
+/// The tank's alkalinity now, reckoned from its log.
+fn water_alkalinity(tank: &Tank) -> Option<f64> {
+    let history = tank.history.as_ref()?;
+    let last = history.measurements.iter().map(|reading| reading.taken_at).max();
+    let now = last.into_iter().chain(history.deeds.iter().map(|deed| deed.at)).max()?;
+    balance(&Series::new(history, now), &history.facts).alkalinity_meq_l
+}
