@@ -10,35 +10,35 @@ use super::Id;
 pub enum LogError {
     /// The place cannot be written to.
     #[error(
-        "cannot write the log in {}: the place is read-only ({source}); nothing was logged. Choose a folder of yours with --home DIR, or change its permissions",
+        "cannot write the log in {}: the place is read-only ({cause}); nothing was logged. Choose a folder of yours with --home DIR, or change its permissions",
         folder.display()
     )]
     ReadOnly {
         /// The folder of the log.
         folder: PathBuf,
         /// What the system says.
-        source: io::Error,
+        cause: io::Error,
     },
     /// The place has no room left.
     #[error(
-        "no room left in {}: nothing of this entry was logged, and what was logged before is whole ({source}). Free some space and repeat the command",
+        "no room left in {}: nothing of this entry was logged, and what was logged before is whole ({cause}). Free some space and repeat the command",
         folder.display()
     )]
     Full {
         /// The folder of the log.
         folder: PathBuf,
         /// What the system says.
-        source: io::Error,
+        cause: io::Error,
     },
     /// Anything else the system reports.
-    #[error("cannot {what} {}: {source}", path.display())]
+    #[error("cannot {what} {}: {cause}", path.display())]
     Io {
         /// What was tried, as a verb.
         what: &'static str,
         /// The file or folder.
         path: PathBuf,
         /// What the system says.
-        source: io::Error,
+        cause: io::Error,
     },
     /// An entry that must not be written.
     #[error("cannot log this {kind}: {why}")]
@@ -63,17 +63,17 @@ pub enum LogError {
 
 impl LogError {
     /// Sorts an error of the system by what the keeper can do about it.
-    pub(super) fn io(what: &'static str, path: impl Into<PathBuf>, source: io::Error) -> Self {
+    pub(super) fn io(what: &'static str, path: impl Into<PathBuf>, cause: io::Error) -> Self {
         let path = path.into();
         let folder = || path.parent().unwrap_or(&path).to_owned();
-        match source.kind() {
+        match cause.kind() {
             io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
-                Self::ReadOnly { folder: folder(), source }
+                Self::ReadOnly { folder: folder(), cause }
             }
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
-                Self::Full { folder: folder(), source }
+                Self::Full { folder: folder(), cause }
             }
-            _ => Self::Io { what, path, source },
+            _ => Self::Io { what, path, cause },
         }
     }
 }

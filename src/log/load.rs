@@ -235,6 +235,8 @@ impl Change {
                     measurement.status = Status::Read;
                     measurement.value = Some(value.value);
                     (measurement.low, measurement.high) = (None, None);
+                    // Doubts about the old value say nothing of the new one.
+                    measurement.flags.clear();
                 }
                 set(&mut reading.measurement.taken_at, self.at.as_ref());
                 set(&mut reading.tank, self.tank.as_ref());
