@@ -90,7 +90,7 @@ fn reading_line(
 ) -> ReadingLine<'_> {
     let measurement = &reading.measurement;
     let photo = match &reading.source {
-        Source::Photo(PhotoSource { photo, hash, chart, sample }) => {
+        Source::Photo(PhotoSource { photo, hash, chart, sample, .. }) => {
             Some(PhotoLine { photo, hash, chart: chart.as_deref(), sample: *sample })
         }
         Source::Hand { .. } | Source::Csv { .. } => None,

@@ -164,6 +164,9 @@ pub struct PhotoSource {
     pub chart: Option<String>,
     /// The measured liquid or pad.
     pub sample: Option<SampleBox>,
+    /// How many readings of the photo were written together; the log fills this in. By it a photo is
+    /// known again that was only partly written when a program was killed.
+    pub parts: Option<u32>,
 }
 
 /// The measured liquid or pad in the pixels of the upright photo.

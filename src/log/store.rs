@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, FixedOffset};
 
 use super::torn::{self, TornTail};
-use super::{Entry, Id, Loaded, LogError, Record, check, wire};
+use super::{Entry, Id, Loaded, LogError, Reading, Record, Source, check, wire};
 
 /// The log of one home folder.
 #[derive(Debug, Clone)]
@@ -125,7 +125,8 @@ impl<'a> Locked<'a> {
         let ids: Vec<Id> = (first..).map(Id).take(entries.len()).collect();
         let mut text = String::new();
         for (&id, entry) in ids.iter().zip(entries) {
-            text.push_str(&wire::to_line(&Record { id, logged_at: now, entry: entry.clone() }));
+            let entry = with_parts(entry, entries);
+            text.push_str(&wire::to_line(&Record { id, logged_at: now, entry }));
             text.push('\n');
         }
         self.write(length, text.as_bytes())?;
@@ -162,6 +163,22 @@ impl<'a> Locked<'a> {
         };
         Ok(last.0 + 1)
     }
+}
+
+/// The entry, which if it is of a photo says how many of the photo are written together.
+fn with_parts(entry: &Entry, together: &[Entry]) -> Entry {
+    fn photo(entry: &Entry) -> Option<&str> {
+        match entry {
+            Entry::Reading(Reading { source: Source::Photo(photo), .. }) => Some(&photo.hash),
+            _ => None,
+        }
+    }
+    let mut entry = entry.clone();
+    let parts = photo(&entry).map(|hash| together.iter().filter(|other| photo(other) == Some(hash)).count());
+    if let Entry::Reading(Reading { source: Source::Photo(photo), .. }) = &mut entry {
+        photo.parts = photo.parts.or(parts.and_then(|parts| u32::try_from(parts).ok()));
+    }
+    entry
 }
 
 /// Makes an empty log whose name is safe on disk too.

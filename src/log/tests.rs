@@ -54,6 +54,7 @@ fn one_of_each_kind() -> Vec<Entry> {
             hash: "scan:00ff".to_owned(),
             chart: Some("blue kit".to_owned()),
             sample: Some(SampleBox { x: 812, y: 604, width: 96, height: 310 }),
+            parts: Some(1),
         });
         reading.measurement.flags = vec![Flag::GlareRemoved, Flag::DimPhoto];
         (reading.measurement.low, reading.measurement.high) = (Some(0.3), Some(0.5));

@@ -108,6 +108,8 @@ struct Line<'a> {
     chart: Option<Cow<'a, str>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     sample: Option<SampleBox>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    parts: Option<u32>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
     typed: Option<Cow<'a, str>>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
@@ -180,6 +182,7 @@ impl<'a> Line<'a> {
             hash: None,
             chart: None,
             sample: None,
+            parts: None,
             typed: None,
             file: None,
             line: None,
@@ -250,6 +253,7 @@ impl<'a> Line<'a> {
                 self.hash = words(&source.hash);
                 self.chart = source.chart.as_deref().and_then(words);
                 self.sample = source.sample;
+                self.parts = source.parts;
             }
             Source::Hand { typed } => {
                 self.source = Some(SourceKind::Hand);
@@ -326,6 +330,7 @@ impl<'a> Line<'a> {
                 hash: owned(self.hash),
                 chart: self.chart.map(Cow::into_owned),
                 sample: self.sample,
+                parts: self.parts,
             }),
             SourceKind::Hand => Source::Hand { typed: self.typed.map(Cow::into_owned) },
             SourceKind::Csv => Source::Csv { file: owned(self.file), line: self.line.unwrap_or(0) },

@@ -7,7 +7,12 @@
 pub mod csv;
 mod decode;
 pub mod facts;
+pub mod name_time;
+pub mod photos;
 pub mod seen;
+pub mod watch;
 
+#[cfg(test)]
+mod photo_tests;
 #[cfg(test)]
 mod tests;

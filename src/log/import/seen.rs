@@ -7,7 +7,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use crate::log::{Entry, Id, Loaded, PhotoSource, Reading, Source};
+use crate::log::{Entry, Id, Loaded, Reading, Source};
 use crate::reading::Status;
 use crate::terms::{Analyte, EventKind};
 
@@ -23,8 +23,16 @@ enum Key {
 pub struct Seen {
     counts: HashMap<Key, usize>,
     keys_of: HashMap<Id, HashSet<Key>>,
-    photos: HashSet<String>,
+    photos: HashMap<String, Photo>,
     records: usize,
+}
+
+/// What of a photo the log holds.
+#[derive(Debug, Default)]
+struct Photo {
+    analytes: HashSet<Analyte>,
+    /// How many readings it gave.
+    parts: usize,
 }
 
 /// What is new among entries that are offered.
@@ -43,11 +51,7 @@ impl Seen {
             *self = Self::default();
         }
         for record in &loaded.records()[self.records..] {
-            if let Entry::Reading(Reading { source: Source::Photo(PhotoSource { hash, .. }), .. }) =
-                &record.entry
-            {
-                self.photos.insert(hash.clone());
-            }
+            self.note_photo(&record.entry);
             self.note(record.id, &record.entry);
             if let (Entry::Correction(_), Some(of)) = (&record.entry, record.entry.refers_to())
                 && let Ok(live) = loaded.find(of)
@@ -65,9 +69,23 @@ impl Seen {
         }
     }
 
-    /// Whether a photo with this content hash was ever logged.
+    fn note_photo(&mut self, entry: &Entry) {
+        let Entry::Reading(Reading { source: Source::Photo(source), measurement, .. }) = entry else {
+            return;
+        };
+        let photo = self.photos.entry(source.hash.clone()).or_default();
+        photo.analytes.insert(measurement.analyte);
+        photo.parts = photo.parts.max(source.parts.unwrap_or(1) as usize);
+    }
+
+    /// Whether all readings of the photo with this content hash were ever logged.
     pub fn has_photo(&self, hash: &str) -> bool {
-        self.photos.contains(hash)
+        self.photos.get(hash).is_some_and(|photo| photo.analytes.len() >= photo.parts)
+    }
+
+    /// Whether this reading of the photo with this content hash was ever logged.
+    pub fn has_part(&self, hash: &str, analyte: Analyte) -> bool {
+        self.photos.get(hash).is_some_and(|photo| photo.analytes.contains(&analyte))
     }
 
     /// What of one file's entries is new.
