@@ -115,3 +115,90 @@ fn webp(mut rest: &[u8]) -> Option<Vec<&[u8]>> {
     }
     (!pieces.is_empty()).then_some(pieces)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::{ImageFormat, RgbImage};
+    use proptest::prelude::*;
+
+    /// A small picture, compressed by the library that reads photos too.
+    fn picture(format: ImageFormat, shade: u8) -> Vec<u8> {
+        let pixels = RgbImage::from_fn(24, 16, |x, y| image::Rgb([shade, (x * 10) as u8, (y * 15) as u8]));
+        let mut file = std::io::Cursor::new(Vec::new());
+        pixels.write_to(&mut file, format).unwrap();
+        file.into_inner()
+    }
+
+    /// An application segment with a large previews' worth of other markers in it, after the file's start.
+    fn jpeg_with_segment(file: &[u8], marker: u8, contents: &[u8]) -> Vec<u8> {
+        let length = u16::try_from(contents.len() + 2).unwrap().to_be_bytes();
+        [&file[..2], &[0xff, marker], &length, contents, &file[2..]].concat()
+    }
+
+    fn png_with_chunk(file: &[u8], kind: &[u8; 4], data: &[u8]) -> Vec<u8> {
+        let length = u32::try_from(data.len()).unwrap().to_be_bytes();
+        // Right after the header chunk, which ends at byte 33; the check sum is not looked at.
+        [&file[..33], &length, kind, data, &[0; 4], &file[33..]].concat()
+    }
+
+    fn webp_with_chunk(file: &[u8], kind: &[u8; 4], data: &[u8]) -> Vec<u8> {
+        let length = u32::try_from(data.len()).unwrap().to_le_bytes();
+        let padding = &[0][..data.len() % 2];
+        [file, kind, &length, data, padding].concat()
+    }
+
+    #[test]
+    fn metadata_leave_a_photo_the_same_and_pixels_make_another() {
+        let preview = picture(ImageFormat::Jpeg, 9);
+        let jpeg = picture(ImageFormat::Jpeg, 1);
+        let png = picture(ImageFormat::Png, 1);
+        let webp = picture(ImageFormat::WebP, 1);
+        let same = [
+            (&jpeg, jpeg_with_segment(&jpeg, 0xe1, &preview)),
+            (&jpeg, jpeg_with_segment(&jpeg, 0xfe, b"a comment")),
+            (&jpeg, [&jpeg[..], b"a trailer, as of a moving picture"].concat()),
+            (&png, png_with_chunk(&png, b"eXIf", &preview)),
+            (&png, png_with_chunk(&png, b"tEXt", b"a comment")),
+            (&webp, webp_with_chunk(&webp, b"EXIF", b"odd")),
+        ];
+        for (before, after) in &same {
+            assert_ne!(before, &after);
+            assert_eq!(content_hash(before), content_hash(after));
+            assert!(content_hash(before).starts_with("scan:"));
+        }
+        for format in [ImageFormat::Jpeg, ImageFormat::Png, ImageFormat::WebP] {
+            assert_ne!(content_hash(&picture(format, 1)), content_hash(&picture(format, 2)));
+        }
+    }
+
+    /// FIPS 180-4: the digest of the empty message and of "abc".
+    #[test]
+    fn an_unknown_file_is_hashed_whole() {
+        assert_eq!(
+            content_hash(b""),
+            "file:e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+        );
+        assert_eq!(
+            content_hash(b"abc"),
+            "file:ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+        );
+    }
+
+    #[test]
+    fn a_file_cut_off_is_hashed_whole() {
+        let jpeg = picture(ImageFormat::Jpeg, 1);
+        assert!(content_hash(&jpeg[..jpeg.len() - 3]).starts_with("file:"));
+    }
+
+    proptest! {
+        #[test]
+        fn no_file_makes_the_hash_panic(
+            tail in proptest::collection::vec(any::<u8>(), 0..200),
+            head in 0..4_usize,
+        ) {
+            let heads: [&[u8]; 4] = [b"", b"\xff\xd8", b"\x89PNG\r\n\x1a\n", b"RIFF\0\0\0\0WEBP"];
+            let _ = content_hash(&[heads[head], &tail].concat());
+        }
+    }
+}
