@@ -1,5 +1,7 @@
 //! Simulated tank histories of `fixtures/cycles` and what was true of them.
+#![allow(dead_code)] // Each test binary uses its part.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, FixedOffset};
@@ -43,4 +45,10 @@ pub fn simulated(tank: &str) -> (TankHistory, DateTime<FixedOffset>) {
         })
         .collect();
     (TankHistory { facts, measurements, deeds }, time(&text("now.txt")))
+}
+
+/// What was true of each simulated history, by column name.
+pub fn truths() -> Vec<BTreeMap<String, String>> {
+    let mut table = csv::Reader::from_path(folder().join("truth.csv")).unwrap();
+    table.deserialize().map(Result::unwrap).collect()
 }
