@@ -46,8 +46,7 @@ fn reference() -> BTreeMap<String, Vec<Row>> {
     for record in csv::Reader::from_path(path).unwrap().records() {
         let record = record.unwrap();
         let number = |column: usize| record[column].parse::<f64>().unwrap();
-        let conditions =
-            Conditions { excretion: number(2), uptake: number(3), ..Conditions::at(number(1), &KINETICS) };
+        let conditions = Conditions::at(number(1), &KINETICS).with_life(number(2), number(3));
         let state = State {
             ammonia: number(5),
             nitrite: number(6),
@@ -150,7 +149,7 @@ proptest! {
             ammonia_oxidisers: colonies[0],
             nitrite_oxidisers: colonies[1],
         };
-        let conditions = Conditions { uptake, ..Conditions::at(celsius, &KINETICS) };
+        let conditions = Conditions::at(celsius, &KINETICS).with_life(0.0, uptake);
         let before = state.total_nitrogen();
         for _ in 0..50 {
             state = step(&state, &KINETICS, &conditions, days);

@@ -7,7 +7,9 @@ use rand_pcg::Pcg64Mcg;
 use super::deed::Setting;
 use super::keeper::{Keeper, Redosing};
 use super::particle::Block;
-use crate::cycle::kinetics::{Lanes, PROOF_DOSE, ProofEnd, State, WIDTH, advance, begin_proof, finish_proof};
+use crate::cycle::kinetics::{
+    Lanes, PROOF_DOSE, ProofEnd, Real, State, WIDTH, advance, begin_proof, finish_proof,
+};
 use crate::terms::EventKind;
 use crate::terms::unit::NH3_PER_N;
 

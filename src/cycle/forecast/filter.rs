@@ -15,6 +15,9 @@ use crate::terms::{Analyte, EventKind};
 /// Longest stretch over which conditions are taken as constant, days.
 const STRETCH: f64 = 1.0;
 
+/// What happens within so many days (40 minutes) is taken as simultaneous: a test and its answer.
+const SIMULTANEOUS: f64 = 0.028;
+
 /// Volume assumed where the keeper gives none, litres: it matters for food and fish alone.
 const USUAL_VOLUME: f64 = 100.0;
 
@@ -85,8 +88,10 @@ impl Filter {
 fn follow(swarm: &mut Swarm, timeline: &Timeline) {
     let mut day = 0.0;
     for moment in &timeline.moments {
-        walk(swarm, timeline, day, moment.day);
-        day = moment.day;
+        if moment.day - day > SIMULTANEOUS {
+            walk(swarm, timeline, day, moment.day);
+            day = moment.day;
+        }
         swarm.meet(moment.what);
     }
     walk(swarm, timeline, day, timeline.now);

@@ -1,11 +1,6 @@
 //! One possible tank: its water, its constants, and how its keeper's kits and additions stray.
 
-use crate::cycle::kinetics::{
-    Conditions, Kinetics, Lanes, State, WIDTH, numbers,
-    water::{ammonium_constant, nitrous_constant, temperature_factor},
-    wear,
-};
-use crate::cycle::oxygen::saturation_mg_l;
+use crate::cycle::kinetics::{Conditions, Kinetics, Lanes, State, WIDTH, numbers};
 
 numbers! {
     /// What differs from tank to tank besides the colonies' constants.
@@ -59,7 +54,7 @@ pub struct Particle {
 }
 
 /// [`WIDTH`] possible tanks side by side.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct Block {
     /// Water and colonies.
     pub state: State<Lanes>,
@@ -72,25 +67,6 @@ pub struct Block {
 }
 
 impl Block {
-    /// An empty block.
-    pub fn empty() -> Self {
-        let zero = Lanes::default();
-        Self {
-            state: State::default(),
-            kinetics: Kinetics::default(),
-            traits: Traits::default(),
-            conditions: Conditions {
-                activity_a: zero,
-                activity_n: zero,
-                wear: zero,
-                ammonium: zero,
-                nitrous: zero,
-                excretion: zero,
-                uptake: zero,
-            },
-        }
-    }
-
     /// Takes one possible tank out.
     pub fn particle(&self, lane: usize) -> Particle {
         Particle {
@@ -109,16 +85,8 @@ impl Block {
 
     /// Works out the factors that temperature and oxygen set.
     pub fn warm_to(&mut self, celsius: f64) {
-        let saturation = saturation_mg_l(celsius, 0.0);
-        let k = &self.kinetics;
-        let oxygen = k.oxygen_share.map(|share| share * saturation);
-        let factor = |warmth: Lanes| warmth.map(|w| temperature_factor(w, celsius));
-        let c = &mut self.conditions;
-        c.activity_a = factor(k.warmth_a) * oxygen / (oxygen + k.oxygen_a);
-        c.activity_n = factor(k.warmth_n) * oxygen / (oxygen + k.oxygen_n);
-        c.wear = Lanes([wear(celsius); WIDTH]);
-        c.ammonium = Lanes([ammonium_constant(celsius); WIDTH]);
-        c.nitrous = Lanes([1.0 / nitrous_constant(celsius); WIDTH]);
+        let Conditions { excretion, uptake, .. } = self.conditions;
+        self.conditions = Conditions::at(celsius, &self.kinetics).with_life(excretion, uptake);
     }
 
     /// Works out what fish, plants and bloom do at `day` with `fish` in `volume_l` nominal litres.

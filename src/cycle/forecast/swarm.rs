@@ -44,7 +44,7 @@ impl Swarm {
     /// Draws `count` possible tanks, rounded up to whole blocks.
     pub fn draw(facts: &TankFacts, setting: Setting, count: usize, seed: u64) -> Self {
         let mut rng = Pcg64Mcg::seed_from_u64(seed);
-        let mut blocks = vec![Block::empty(); count.div_ceil(WIDTH).max(1)];
+        let mut blocks = vec![Block::default(); count.div_ceil(WIDTH).max(1)];
         for block in &mut blocks {
             for lane in 0..WIDTH {
                 block.set_particle(lane, &draw::particle(facts, &mut rng));
@@ -142,7 +142,7 @@ impl Swarm {
         for (block, weights) in self.blocks.iter().zip(self.weights.chunks_exact_mut(WIDTH)) {
             let Some(shown) = expected(block, analyte) else { return };
             for (weight, value) in weights.iter_mut().zip(shown) {
-                *weight *= likelihood(analyte, told, value).powf(self.trust);
+                *weight *= softened(likelihood(analyte, told, value), self.trust);
             }
         }
         let total: f64 = self.weights.iter().sum();
@@ -181,7 +181,7 @@ impl Swarm {
         let spacing = 1.0 / (blocks * WIDTH) as f64;
         let mut mark = spacing * self.rng.random::<f64>();
         let (mut sum, mut source) = (self.weights[0], 0);
-        let mut picked = vec![Block::empty(); blocks];
+        let mut picked = vec![Block::default(); blocks];
         for index in 0..blocks * WIDTH {
             while sum < mark && source + 1 < self.weights.len() {
                 source += 1;
@@ -212,6 +212,18 @@ impl Swarm {
                 block.set_particle(lane, &particle);
             }
         }
+    }
+}
+
+/// A likelihood to the power `trust`; the usual powers without the costly function.
+#[inline(always)]
+fn softened(likelihood: f64, trust: f64) -> f64 {
+    if trust == 0.5 {
+        likelihood.sqrt()
+    } else if trust == 1.0 {
+        likelihood
+    } else {
+        likelihood.powf(trust)
     }
 }
 

@@ -3,11 +3,12 @@
 //! The scheme in [`step`](super::step) is written once over [`Real`]. With `f64` it is easy to test;
 //! with [`Lanes`] the compiler keeps several trajectories in the vector registers.
 
-use std::array;
 use std::ops::{Add, Div, Mul, Sub};
 
+use wide::f64x4;
+
 /// Trajectories that are integrated side by side.
-pub const WIDTH: usize = 8;
+pub const WIDTH: usize = 4;
 
 /// What the integrator needs of a number.
 pub trait Real:
@@ -17,6 +18,8 @@ pub trait Real:
     fn splat(value: f64) -> Self;
     /// The larger of both, lane by lane.
     fn at_least(self, floor: Self) -> Self;
+    /// Applies `f` to each lane.
+    fn map(self, f: impl FnMut(f64) -> f64) -> Self;
 }
 
 impl Real for f64 {
@@ -27,30 +30,20 @@ impl Real for f64 {
     fn at_least(self, floor: Self) -> Self {
         self.max(floor)
     }
+
+    fn map(self, mut f: impl FnMut(f64) -> f64) -> Self {
+        f(self)
+    }
 }
 
 /// Values of the same quantity in [`WIDTH`] trajectories.
 #[derive(Debug, Clone, Copy, PartialEq)]
-#[repr(align(64))]
+#[repr(align(32))]
 pub struct Lanes(pub [f64; WIDTH]);
 
 impl Default for Lanes {
     fn default() -> Self {
         Self([0.0; WIDTH])
-    }
-}
-
-impl Lanes {
-    /// Applies `f` to each lane.
-    #[inline]
-    pub fn map(self, f: impl FnMut(f64) -> f64) -> Self {
-        Self(self.0.map(f))
-    }
-
-    /// Combines two values lane by lane.
-    #[inline(always)]
-    pub fn zip(self, other: Self, mut f: impl FnMut(f64, f64) -> f64) -> Self {
-        Self(array::from_fn(|lane| f(self.0[lane], other.0[lane])))
     }
 }
 
@@ -62,7 +55,12 @@ impl Real for Lanes {
 
     #[inline(always)]
     fn at_least(self, floor: Self) -> Self {
-        self.zip(floor, |value, least| if value > least { value } else { least })
+        Self(f64x4::new(self.0).fast_max(f64x4::new(floor.0)).to_array())
+    }
+
+    #[inline]
+    fn map(self, f: impl FnMut(f64) -> f64) -> Self {
+        Self(self.0.map(f))
     }
 }
 
@@ -73,7 +71,7 @@ macro_rules! lane_by_lane {
 
             #[inline(always)]
             fn $method(self, other: Self) -> Self {
-                self.zip(other, f64::$method)
+                Self(f64x4::new(self.0).$method(f64x4::new(other.0)).to_array())
             }
         }
     )+};

@@ -19,4 +19,4 @@ pub use lanes::{Lanes, Real, WIDTH};
 pub use proof::{PROOF_DOSE, ProofEnd, begin_proof, finish_proof};
 pub use ranges::{Range, prior};
 pub use state::{Kinetics, State};
-pub use step::{Conditions, Limits, advance, limits, step, wear};
+pub use step::{Conditions, Limits, advance, limits, step};

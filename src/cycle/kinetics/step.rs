@@ -19,8 +19,8 @@ const LEAST_ALKALINITY: f64 = 0.01;
 /// Half-saturation of plants and bloom for ammonia, mg N/L (rough; the uptake rate matters more).
 const HALF_UPTAKE: f64 = 0.1;
 
-/// What does not change within a stretch of time.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What does not change within a stretch of time. Divisors are kept as their inverses.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Conditions<T> {
     /// Temperature and oxygen factor of the ammonia oxidisers.
     pub activity_a: T,
@@ -30,34 +30,55 @@ pub struct Conditions<T> {
     pub wear: T,
     /// Acid dissociation constant of ammonium, mol/L.
     pub ammonium: T,
-    /// One over that of nitrous acid, L/mol.
-    pub nitrous: T,
     /// Ammonia that fish give off, mg N/L/d.
     pub excretion: T,
     /// Most that plants and a bloom take up, mg N/L/d.
     pub uptake: T,
+    /// One over the acid dissociation constant of nitrous acid, L/mol.
+    per_nitrous: T,
+    per_acid_a: T,
+    per_acid_n: T,
+    per_free_ammonia_a: T,
+    per_free_ammonia_n: T,
+    per_nitrous_acid_a: T,
+    per_nitrous_acid_n: T,
+    per_full_a: T,
+    per_full_n: T,
 }
 
-impl Conditions<f64> {
-    /// Conditions at `celsius` for a tank with constants `kinetics`, without fish, plants or bloom.
-    pub fn at(celsius: f64, kinetics: &Kinetics<f64>) -> Self {
-        let oxygen = saturation_mg_l(celsius, 0.0) * kinetics.oxygen_share;
+impl<T: Real> Conditions<T> {
+    /// Conditions at `celsius` for tanks with constants `k`, without fish, plants or bloom.
+    pub fn at(celsius: f64, k: &Kinetics<T>) -> Self {
+        let oxygen = T::splat(saturation_mg_l(celsius, 0.0)) * k.oxygen_share;
+        let warm = |warmth: T| warmth.map(|rise| temperature_factor(rise, celsius));
+        let per = |value: T| T::splat(1.0) / value;
         Self {
-            activity_a: temperature_factor(kinetics.warmth_a, celsius) * oxygen
-                / (oxygen + kinetics.oxygen_a),
-            activity_n: temperature_factor(kinetics.warmth_n, celsius) * oxygen
-                / (oxygen + kinetics.oxygen_n),
-            wear: wear(celsius),
-            ammonium: ammonium_constant(celsius),
-            nitrous: 1.0 / nitrous_constant(celsius),
-            excretion: 0.0,
-            uptake: 0.0,
+            activity_a: warm(k.warmth_a) * oxygen / (oxygen + k.oxygen_a),
+            activity_n: warm(k.warmth_n) * oxygen / (oxygen + k.oxygen_n),
+            wear: T::splat(wear(celsius)),
+            ammonium: T::splat(ammonium_constant(celsius)),
+            excretion: T::splat(0.0),
+            uptake: T::splat(0.0),
+            per_nitrous: T::splat(1.0 / nitrous_constant(celsius)),
+            per_acid_a: per(k.acid_a),
+            per_acid_n: per(k.acid_n),
+            per_free_ammonia_a: per(k.free_ammonia_a),
+            per_free_ammonia_n: per(k.free_ammonia_n),
+            per_nitrous_acid_a: per(k.nitrous_acid_a),
+            per_nitrous_acid_n: per(k.nitrous_acid_n),
+            per_full_a: per(k.full_a),
+            per_full_n: per(k.full_n),
         }
+    }
+
+    /// The same with fish that give off `excretion` and plants that take up `uptake`, mg N/L/d.
+    pub fn with_life(self, excretion: T, uptake: T) -> Self {
+        Self { excretion, uptake, ..self }
     }
 }
 
 /// Decay relative to 20 degrees: theta 1.04 (Metcalf & Eddy, from memory, not verified).
-pub fn wear(celsius: f64) -> f64 {
+fn wear(celsius: f64) -> f64 {
     1.04f64.powf(celsius - 20.0)
 }
 
@@ -86,13 +107,13 @@ fn denominators<T: Real>(
     let one = T::splat(1.0);
     let hydrogen = k.carbonic / alkalinity;
     let free_ammonia = ammonia * c.ammonium / (c.ammonium + hydrogen);
-    let nitrous_acid = nitrite * hydrogen * c.nitrous;
+    let nitrous_acid = nitrite * hydrogen * c.per_nitrous;
     let carbon = alkalinity + k.half_alkalinity;
     [
-        (one + hydrogen / k.acid_a) * carbon,
-        (one + hydrogen / k.acid_n) * carbon,
-        one + free_ammonia / k.free_ammonia_a + nitrous_acid / k.nitrous_acid_a,
-        one + free_ammonia / k.free_ammonia_n + nitrous_acid / k.nitrous_acid_n,
+        (one + hydrogen * c.per_acid_a) * carbon,
+        (one + hydrogen * c.per_acid_n) * carbon,
+        one + free_ammonia * c.per_free_ammonia_a + nitrous_acid * c.per_nitrous_acid_a,
+        one + free_ammonia * c.per_free_ammonia_n + nitrous_acid * c.per_nitrous_acid_n,
     ]
 }
 
@@ -165,11 +186,11 @@ fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T
     let nitrite = left_over(s.nitrite, inflow, loss_n.slope * days).at_least(zero);
     let to_nitrate = s.nitrite + oxidised - nitrite;
 
-    let room_a = one - at.ammonia_oxidisers / k.full_a;
-    let room_n = one - at.nitrite_oxidisers / k.full_n;
-    let grown = |capacity: T, growth: T, flux: T, room: T, decay: T| {
-        left_over(capacity, growth * flux * room.at_least(zero), decay * c.wear * days)
-    };
+    let room_a = one - at.ammonia_oxidisers * c.per_full_a;
+    let room_n = one - at.nitrite_oxidisers * c.per_full_n;
+    let grown_a = k.growth_a * oxidised * room_a.at_least(zero);
+    let grown_n = k.growth_n * to_nitrate * room_n.at_least(zero);
+    let wear = c.wear * days;
     State {
         ammonia,
         nitrite,
@@ -178,8 +199,8 @@ fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T
         assimilated: s.assimilated + (removed - oxidised),
         alkalinity: (s.alkalinity + (supply - oxidised - oxidised) * T::splat(0.5 * MEQ_PER_MG_N))
             .at_least(T::splat(LEAST_ALKALINITY)),
-        ammonia_oxidisers: grown(s.ammonia_oxidisers, k.growth_a, oxidised, room_a, k.decay_a),
-        nitrite_oxidisers: grown(s.nitrite_oxidisers, k.growth_n, to_nitrate, room_n, k.decay_n),
+        ammonia_oxidisers: left_over(s.ammonia_oxidisers, grown_a, k.decay_a * wear),
+        nitrite_oxidisers: left_over(s.nitrite_oxidisers, grown_n, k.decay_n * wear),
     }
 }
 
