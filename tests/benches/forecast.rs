@@ -1,14 +1,17 @@
 //! Coverage, error, width and time of the forecast over simulated histories.
 //!
-//! `cargo bench --bench forecast` prints a line for each tank and the summary. `TINTWELL_CYCLES` names
-//! another folder of histories, `TINTWELL_PARTICLES`, `TINTWELL_TRUST` and
-//! `TINTWELL_SEED` other settings.
+//! `cargo bench --bench forecast` prints a line for each tank and the summary; `TINTWELL_PARTICLES`,
+//! `TINTWELL_TRUST` and `TINTWELL_SEED` stand for other settings.
 
 #[path = "../support/cycles.rs"]
 mod cycles;
+#[path = "../support/truth.rs"]
+mod truth;
 
 use std::time::Instant;
 
+use chrono::{DateTime, FixedOffset};
+use tintwell::cycle::TankHistory;
 use tintwell::cycle::forecast::{Filter, Posterior, Settings, Span};
 
 const NEVER: f64 = f64::INFINITY;
@@ -33,14 +36,15 @@ fn main() {
         ..defaults
     };
     let mut outcomes = Vec::new();
-    for case in cycles::cases(&cycles::folder()) {
+    for case in truth::all() {
+        let (history, now) = cycles::simulated(&case.tank);
         let begun = Instant::now();
-        let posterior = Filter::run(&case.history, case.now, &settings);
+        let posterior = Filter::run(&history, now, &settings);
         let seconds = begun.elapsed().as_secs_f64();
         let outcome = Outcome {
             span: posterior.days_to_proof().unwrap_or(Span { low: NEVER, middle: NEVER, high: NEVER }),
             truth: case.days_to_proof,
-            rule: rule_of_weeks(&case),
+            rule: rule_of_weeks(&history, now),
             seconds,
             pass: posterior.proof_passes_now(),
             never: posterior.never(),
@@ -58,12 +62,12 @@ fn from_environment<T: std::str::FromStr>(name: &str) -> Option<T> {
 }
 
 /// The rule of thumb: ready five weeks after the start.
-fn rule_of_weeks(case: &cycles::Case) -> Option<f64> {
-    let age = (case.now - case.history.facts.started_at?).num_minutes() as f64 / 1440.0;
-    Some((35.0 - age).max(0.0))
+fn rule_of_weeks(history: &TankHistory, now: DateTime<FixedOffset>) -> Option<f64> {
+    let age = (now - history.facts.started_at?).num_minutes() as f64 / 1440.0;
+    Some((35.0 - age).max(0.0_f64))
 }
 
-fn print_case(case: &cycles::Case, posterior: &Posterior, outcome: &Outcome) {
+fn print_case(case: &truth::Truth, posterior: &Posterior, outcome: &Outcome) {
     let capacity = posterior.capacity().expect("scouts");
     println!(
         "{} {:<16} truth {:>6} span {:5.1} {:5.1} {:5.1} pass {:.2} never {:.2} cap {:.2} [{:.2} {:.2}] {:.2} [{:.2} {:.2}] {:.0} ms",

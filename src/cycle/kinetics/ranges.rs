@@ -69,9 +69,9 @@ pub mod prior {
     pub const FULL: Range = Range::new(15.0, 0.8);
     /// mg N/L/d, ammonia oxidisers that come with water, air and decoration. No source gives it:
     /// chosen so that the model's start-up lasts the published 20-45 days at 25 degrees.
-    pub const STRAY_A: Range = Range::new(5e-4, 1.2);
+    pub const STRAY_A: Range = Range::new(4e-4, 1.2);
     /// Nitrite oxidisers likewise, mg N/L/d.
-    pub const STRAY_N: Range = Range::new(1.2e-4, 1.3);
+    pub const STRAY_N: Range = Range::new(5e-5, 1.4);
     /// mg N/L/d that a whole mature filter holds when moved.
     pub const MATURE_FILTER: Range = Range::new(3.5, 0.8);
     /// mg N/L/d that one mL of living starter brings to a litre (rough; no source).
