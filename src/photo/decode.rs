@@ -28,6 +28,9 @@ pub(super) fn decode(format: Format, bytes: &[u8]) -> Result<Raw, PhotoError> {
         Format::Jpeg => jpeg::decode(bytes),
         Format::Png => png(bytes),
         Format::WebP => webp(bytes),
+        #[cfg(feature = "heic")]
+        Format::Heic => super::heic::decode(bytes),
+        #[cfg(not(feature = "heic"))]
         Format::Heic => Err(PhotoError::Heic),
     }
 }

@@ -17,6 +17,8 @@ mod decode;
 mod encoding;
 mod error;
 mod format;
+#[cfg(feature = "heic")]
+mod heic;
 mod jpeg;
 mod metadata;
 mod profile;
@@ -99,7 +101,10 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Photo, PhotoError> {
     let facts = metadata::read(raw.exif.take());
     let (encoding, colour_space) = Encoding::of(raw.icc.as_deref(), &mut raw.pixels);
     let mut upright = image::DynamicImage::ImageRgb8(raw.pixels);
-    upright.apply_orientation(facts.orientation);
+    // The HEIC library has turned the picture already, and the EXIF data still say how.
+    if format != Format::Heic {
+        upright.apply_orientation(facts.orientation);
+    }
     let pixels = upright.into_rgb8();
     Ok(Photo {
         is_monochrome: is_monochrome(&pixels),

@@ -159,7 +159,6 @@ fn a_jpeg_whose_tail_is_zeros_is_refused() {
 
 #[test]
 fn files_that_are_no_photo_are_named_for_what_they_are() {
-    let heic = b"\0\0\0\x18ftypmif1\0\0\0\0mif1heic";
     let cases: [(&[u8], &str); 9] = [
         (b"", "empty (0 bytes)"),
         (b"Dear diary, today the water is cloudy.\n", "a text file"),
@@ -175,10 +174,23 @@ fn files_that_are_no_photo_are_named_for_what_they_are() {
         let message = from_bytes(bytes).unwrap_err().to_string();
         assert!(message.contains(words), "{message}");
     }
-    if cfg!(not(feature = "heic")) {
-        let message = from_bytes(heic).unwrap_err().to_string();
-        assert!(message.contains("save JPEG") && message.contains("--features heic"), "{message}");
-    }
+}
+
+/// The library and the EXIF data both know how to turn this file; it must be turned once.
+#[cfg(feature = "heic")]
+#[test]
+fn a_heic_file_is_turned_upright_once_and_keeps_its_profile_and_time() {
+    let photo = open(&fixture("turned.heic")).unwrap();
+    assert_eq!((photo.format, cells(&photo).as_str()), (Format::Heic, "4 1/5 2/6 3"));
+    assert_eq!(photo.captured, instant("2024-03-10T13:05:09Z"));
+    assert_eq!(photo.colour_space, ColourSpace::Converted);
+}
+
+#[cfg(not(feature = "heic"))]
+#[test]
+fn a_heic_file_is_refused_with_both_ways_out() {
+    let message = open(&fixture("turned.heic")).unwrap_err().to_string();
+    assert!(message.contains("save JPEG") && message.contains("--features heic"), "{message}");
 }
 
 #[test]
