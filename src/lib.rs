@@ -3,7 +3,7 @@
 //! | stage | takes | gives |
 //! | --- | --- | --- |
 //! | [`terms`], [`math`] | | words and numbers that every stage may use |
-//! | [`photo`] | a file | upright sRGB pixels, capture time |
+//! | [`photo`] | a file | upright pixels, what they mean as light, capture time |
 //! | [`card`] | upright pixels | the card's layout and where it lies; the card to print |
 //! | [`reading`] | a match or a typed value | a dated value with its interval |
 //! | [`standards`] | levels and what is at hand | how to mix them, how well they are known |
@@ -13,35 +13,35 @@
 //!
 //! Imports go one way: a stage uses only those above it.
 
-/// Words that every stage may use.
+// Words that every stage may use.
 pub mod terms;
 
-/// Statistics, linear algebra and root finding.
+// Statistics, linear algebra and root finding.
 pub mod math;
 
-/// Photo file to upright pixels and capture time.
+// Photo file to upright pixels and capture time.
 pub mod photo;
 
-/// The reference card: layout, printing, finding it in a photo.
+// The reference card: layout, printing, finding it in a photo.
 pub mod card;
 
-/// A kit's chart, and whether the kit keeps to it.
+// A kit's chart, and whether the kit keeps to it.
 pub mod chart;
 
-/// One dated value with its interval.
+// One dated value with its interval.
 pub mod reading;
 
-/// Standard solutions and standard addition.
+// Standard solutions and standard addition.
 pub mod standards;
 
-/// Append-only file of readings and events.
+// Append-only file of readings and events.
 pub mod log;
 
-/// Where a tank stands and what to do.
+// Where a tank stands and what to do.
 pub mod cycle;
 
-/// Terminal, JSON, pictures and pages.
+// Terminal, JSON, pictures and pages.
 pub mod report;
 
-/// Arguments, settings, and one short file a command.
+// Arguments, settings, and one short file a command.
 pub mod cli;
