@@ -4,7 +4,7 @@
 //! about 0.03 pH at these strengths. Published constants: pKa2 7.198 at 25 degrees Celsius and its slope
 //! of -0.0028 a kelvin (Good et al. 1966; from memory, not verified).
 
-use super::error::StandardsError;
+use super::error::{StandardsError, in_range};
 use super::ware::{Measure, Ware, rectangular};
 use crate::terms::unit::atomic_weight::{H, K, NA, O, P};
 
@@ -88,9 +88,7 @@ pub fn ph_of(acid: f64, base: f64, temperature_c: f64) -> f64 {
 /// # Errors
 /// A pH out of reach, a volume that no syringe measures, or too little to weigh.
 pub fn mix(request: &BufferRequest) -> Result<BufferRecipe, StandardsError> {
-    if request.levels.is_empty() {
-        return Err(StandardsError::NoLevels);
-    }
+    check(request)?;
     let grams = |molar_mass: f64| {
         let balance = request.ware.balance;
         let needed = STOCK_MOL_L * request.stock_ml / 1000.0 * molar_mass;
@@ -109,6 +107,17 @@ pub fn mix(request: &BufferRequest) -> Result<BufferRecipe, StandardsError> {
         return Err(StandardsError::NotEnoughStock { needed, volume: request.stock_ml });
     }
     Ok(recipe)
+}
+
+/// Refuses numbers outside their ranges.
+fn check(request: &BufferRequest) -> Result<(), StandardsError> {
+    in_range("the volume of each level", request.level_ml, 0.999, 5000.0, "1 to 5000 mL")?;
+    in_range("the volume of the stock", request.stock_ml, 9.999, 5000.0, "10 to 5000 mL")?;
+    in_range("the temperature", request.temperature_c, 4.999, 40.0, "5 to 40 degrees Celsius")?;
+    in_range("the water of crystallisation", request.water, -1e-9, 12.0, "0 to 12 molecules")?;
+    in_range("the purity's tolerance", request.purity_tolerance, -1e-9, 0.2, "0 to 20 %")?;
+    request.ware.check()?;
+    if request.levels.is_empty() { Err(StandardsError::NoLevels) } else { Ok(()) }
 }
 
 fn molar_masses(water: f64) -> (f64, f64) {
@@ -216,5 +225,11 @@ mod tests {
     fn what_phosphate_cannot_hold_is_refused() {
         assert!(matches!(mix(&request(&[8.4])), Err(StandardsError::BufferRange { .. })));
         assert_eq!(mix(&request(&[])), Err(StandardsError::NoLevels));
+        let hot = BufferRequest { temperature_c: 90.0, ..request(&[7.0]) };
+        assert_eq!(
+            mix(&hot).unwrap_err().to_string(),
+            "the temperature is 90, but must be 5 to 40 degrees Celsius"
+        );
+        assert!(matches!(mix(&request(&[f64::NAN])), Err(StandardsError::BufferRange { .. })));
     }
 }

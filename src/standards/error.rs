@@ -18,8 +18,8 @@ pub enum StandardsError {
     /// No levels.
     #[error("no levels were given: name them with --levels, such as 0,0.5,1,2")]
     NoLevels,
-    /// A level below zero.
-    #[error("a level of {0} is impossible: levels are zero or more")]
+    /// A level below zero, or no number.
+    #[error("a level of {0} is impossible: levels are zero or more, and finite")]
     NegativeLevel(f64),
     /// A unit of something else.
     #[error("{analyte} is not measured in {unit}")]
@@ -111,4 +111,16 @@ pub enum StandardsError {
     /// A standard addition that cannot be evaluated.
     #[error("{0}")]
     Addition(String),
+}
+
+/// Refuses a number that is not above `low` and at most `high`; `range` says so in words.
+pub(super) fn in_range(
+    what: &'static str,
+    value: f64,
+    low: f64,
+    high: f64,
+    range: &'static str,
+) -> Result<(), StandardsError> {
+    let is_inside = value.is_finite() && value > low && value <= high;
+    if is_inside { Ok(()) } else { Err(StandardsError::OutOfRange { what, value, range }) }
 }

@@ -1,6 +1,6 @@
 //! From levels to masses and volumes, in one dilution or two, with the uncertainty of what is made.
 
-use super::error::StandardsError;
+use super::error::{StandardsError, in_range};
 use super::salt::{SALTS, Salt};
 use super::ware::{Measure, Ware, rectangular};
 use crate::terms::{Analyte, Unit};
@@ -138,17 +138,12 @@ pub fn mix(request: &Request) -> Result<Recipe, StandardsError> {
 
 /// Refuses numbers outside their ranges.
 fn check(request: &Request) -> Result<(), StandardsError> {
-    let in_range = |what, value: f64, low: f64, high: f64, range| {
-        let is_inside = value.is_finite() && value > low && value <= high;
-        if is_inside { Ok(()) } else { Err(StandardsError::OutOfRange { what, value, range }) }
-    };
     in_range("the purity", request.purity, 0.5, 1.0, "above 50 % and at most 100 %")?;
     in_range("the purity's tolerance", request.purity_tolerance, -1e-9, 0.2, "0 to 20 %")?;
     in_range("the water of crystallisation", request.water, -1e-9, 12.0, "0 to 12 molecules")?;
     in_range("the volume of each level", request.level_ml, 0.999, 5000.0, "1 to 5000 mL")?;
     in_range("the volume of the stock", request.stock_ml, 9.999, 5000.0, "10 to 5000 mL")?;
-    in_range("the flasks' tolerance", request.ware.flask_tolerance, -1e-9, 0.2, "0 to 20 %")?;
-    in_range("the scale's step", request.ware.balance.step_g, 0.0, 10.0, "above 0 and at most 10 g")?;
+    request.ware.check()?;
     if let Some(stock) = request.stock {
         in_range("the stock", stock, 0.0, 1e6, "above zero")?;
     }

@@ -3,6 +3,8 @@
 //! Standard uncertainties are of type B (JCGM 100:2008, 4.3): what only its limits are known of is taken
 //! as evenly spread between them, so that the standard uncertainty is the half-width over root three.
 
+use super::error::{StandardsError, in_range};
+
 /// Standard uncertainty of something evenly spread within plus or minus `half_width`.
 pub(super) fn rectangular(half_width: f64) -> f64 {
     half_width / 3.0_f64.sqrt()
@@ -126,6 +128,29 @@ pub struct Ware {
 }
 
 impl Ware {
+    /// Refuses ware that measures nothing.
+    pub(super) fn check(&self) -> Result<(), StandardsError> {
+        in_range("the flasks' tolerance", self.flask_tolerance, -1e-9, 0.2, "0 to 20 %")?;
+        in_range("the scale's step", self.balance.step_g, 0.0, 10.0, "above 0 and at most 10 g")?;
+        self.syringes.iter().try_for_each(|syringe| {
+            in_range(
+                "a syringe's graduation",
+                syringe.graduation_ml,
+                0.0,
+                1000.0,
+                "above 0 and at most 1000 mL",
+            )?;
+            in_range(
+                "a syringe's capacity",
+                syringe.capacity_ml,
+                0.0,
+                1000.0,
+                "above 0 and at most 1000 mL",
+            )?;
+            in_range("a syringe's tolerance", syringe.tolerance, -1e-9, 0.5, "0 to 50 %")
+        })
+    }
+
     /// The volume by the syringe that measures it best.
     pub fn measure(&self, volume_ml: f64) -> Option<Measure> {
         self.syringes

@@ -142,6 +142,14 @@ fn impossible_dilutions_are_refused_with_the_mend() {
         mix(&Request { levels: vec![-1.0], ..base.clone() }),
         Err(StandardsError::NegativeLevel(-1.0))
     );
+    for levels in [vec![f64::NAN], vec![f64::INFINITY]] {
+        assert!(matches!(mix(&Request { levels, ..base.clone() }), Err(StandardsError::NegativeLevel(_))));
+    }
+    let blunt = Ware {
+        syringes: vec![Syringe { capacity_ml: 1.0, graduation_ml: f64::NAN, tolerance: 0.05 }],
+        ..ware()
+    };
+    assert!(message(&Request { ware: blunt, ..base.clone() }).contains("a syringe's graduation"));
     assert!(message(&Request { purity: 99.0, ..base }).contains("at most 100 %"));
 }
 
