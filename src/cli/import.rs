@@ -2,13 +2,20 @@
 
 use std::path::PathBuf;
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 
-use super::{Outcome, Settings, logging};
-use crate::log::{Loaded, Log};
+use super::{Outcome, Settings, clock, logging};
+use crate::log::import::photos::{Job, Measured};
+use crate::log::import::seen::Seen;
+use crate::log::{Loaded, Log, check_name};
 
 mod files;
+mod folders;
+mod photos;
 mod tables;
+#[cfg(test)]
+mod tests;
+mod time;
 
 use files::{Found, Kind};
 
@@ -18,6 +25,26 @@ pub struct Args {
     /// Tables of readings or events (CSV), tank files (JSON), photos, or folders of them
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
+
+    /// Tank of photos that show no tank slip and lie in no folder named with --folder
+    #[arg(long, value_name = "NAME")]
+    tank: Option<String>,
+
+    /// Remember that photos in a folder are of a tank; may be given several times
+    #[arg(long, value_name = "FOLDER=TANK")]
+    folder: Vec<String>,
+
+    /// When photos were taken that say it neither in themselves nor in their names
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+
+    /// Let a file's time of change stand for such photos; often it is the time of copying
+    #[arg(long, conflicts_with = "at")]
+    file_time: bool,
+
+    /// Go on importing photos as they arrive in the folders
+    #[arg(long)]
+    watch: bool,
 }
 
 /// What came of the files so far.
@@ -42,6 +69,24 @@ impl Tally {
 /// # Errors
 /// If the log cannot be read or written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    run_with(args, settings, |_, _| Err("photos cannot be measured by this build yet".to_owned()))
+}
+
+/// The same, where `measure` says what a photo shows; it is told the tank of photos without a tank slip.
+///
+/// # Errors
+/// If the log cannot be read or written.
+pub fn run_with(
+    args: &Args,
+    settings: &Settings,
+    measure: impl Fn(&Job, Option<&str>) -> Result<Measured, String> + Sync,
+) -> Result<Outcome> {
+    if let Some(tank) = &args.tank {
+        check_name(tank).map_err(anyhow::Error::msg)?;
+    }
+    let folders = folders::Folders::load(&settings.home, &args.folder)?;
+    let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
+    let fallback = time::Fallback::new(at, args.file_time, settings.json);
     let log = Log::at(&settings.home);
     let mut view = log.load()?;
     logging::say_problems(&view);
@@ -58,7 +103,36 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             found.passed_over.len()
         );
     }
+    let measure = |job: &Job| measure(job, folders.tank(&job.path).or(args.tank.as_deref()));
+    let seen = Seen::default();
+    let importer =
+        photos::Importer { log: &log, view: &mut view, seen, fallback: &fallback, measure, settings };
+    import_photos(args, &found, importer, &mut tally)?;
     Ok(tally.outcome())
+}
+
+fn import_photos<M: Fn(&Job) -> Result<Measured, String> + Sync>(
+    args: &Args,
+    found: &Found,
+    mut importer: photos::Importer<M>,
+    tally: &mut Tally,
+) -> Result<()> {
+    if args.watch {
+        let watched: Vec<PathBuf> = args.paths.iter().filter(|path| path.is_dir()).cloned().collect();
+        if watched.is_empty() {
+            bail!("--watch needs a folder to watch");
+        }
+        return importer.watch(&watched);
+    }
+    let photos = found.files.iter().filter(|file| file.kind == Kind::Photo);
+    let photos: Vec<PathBuf> = photos.map(|file| file.path.clone()).collect();
+    if !photos.is_empty() {
+        let summary = importer.import(photos)?;
+        summary.say(importer.settings);
+        tally.done += usize::from(summary.has_used_any());
+        tally.troubled += summary.mend.len();
+    }
+    Ok(())
 }
 
 fn import_tables(

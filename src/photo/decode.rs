@@ -35,6 +35,20 @@ pub(super) fn decode(format: Format, bytes: &[u8]) -> Result<Raw, PhotoError> {
     }
 }
 
+/// The EXIF data of a file of a known format, without its pixels.
+pub(super) fn exif(format: Format, bytes: &[u8]) -> Result<Option<Vec<u8>>, PhotoError> {
+    match format {
+        Format::Jpeg => return jpeg::exif(bytes),
+        Format::Png => PngDecoder::new(Cursor::new(bytes)).and_then(|mut decoder| decoder.exif_metadata()),
+        Format::WebP => WebPDecoder::new(Cursor::new(bytes)).and_then(|mut decoder| decoder.exif_metadata()),
+        #[cfg(feature = "heic")]
+        Format::Heic => return super::heic::exif_of(bytes),
+        #[cfg(not(feature = "heic"))]
+        Format::Heic => return Err(PhotoError::Heic),
+    }
+    .map_err(|error| refusal(format, error))
+}
+
 fn png(bytes: &[u8]) -> Result<Raw, PhotoError> {
     let decoder = PngDecoder::new(Cursor::new(bytes)).map_err(|e| refusal(Format::Png, e))?;
     if decoder.is_apng().map_err(|e| refusal(Format::Png, e))? {

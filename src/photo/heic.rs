@@ -27,6 +27,13 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
     Ok(Raw { pixels, icc: profile(&handle), exif: exif(&handle) })
 }
 
+/// The EXIF data of a HEIC file, without its pixels.
+pub(super) fn exif_of(bytes: &[u8]) -> Result<Option<Vec<u8>>, PhotoError> {
+    let context = HeifContext::read_from_bytes(bytes).map_err(|error| refusal(&error))?;
+    let handle = context.primary_image_handle().map_err(|error| refusal(&error))?;
+    Ok(exif(&handle))
+}
+
 /// The embedded profile; where only the primaries are named and they are those of Display P3, its profile.
 fn profile(handle: &ImageHandle) -> Option<Vec<u8>> {
     if let Some(raw) = handle.color_profile_raw() {

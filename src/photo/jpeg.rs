@@ -38,6 +38,13 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
     Ok(Raw { pixels: to_image(width, height, pixels)?, icc, exif })
 }
 
+/// The EXIF data, without the pixels.
+pub(super) fn exif(bytes: &[u8]) -> Result<Option<Vec<u8>>, PhotoError> {
+    let mut decoder = JpegDecoder::new(ZCursor::new(bytes));
+    decoder.decode_headers().map_err(|error| refusal(bytes, error))?;
+    Ok(decoder.exif().cloned())
+}
+
 fn to_image(width: usize, height: usize, pixels: Vec<u8>) -> Result<RgbImage, PhotoError> {
     let side = |length: usize| u32::try_from(length).unwrap_or(u32::MAX);
     rgb_image(Format::Jpeg, side(width), side(height), pixels)

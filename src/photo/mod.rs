@@ -116,6 +116,15 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Photo, PhotoError> {
     })
 }
 
+/// When a photo was taken, as far as its file says, without decoding its pixels.
+///
+/// # Errors
+/// The file is of no kind that is read; see [`PhotoError`].
+pub fn capture_time(bytes: &[u8]) -> Result<CaptureTime, PhotoError> {
+    let format = format::recognise(bytes)?;
+    Ok(metadata::read(decode::exif(format, bytes)?).captured)
+}
+
 /// The bytes of a file, refused before they are read if there are too many.
 ///
 /// # Errors

@@ -1,0 +1,90 @@
+//! Which folder's photos are of which tank, told once and remembered.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result, bail};
+
+use crate::log::check_name;
+
+/// Tanks by the full path of a folder; kept in `folders.json` in the home folder.
+#[derive(Debug, Default)]
+pub struct Folders {
+    tanks: BTreeMap<PathBuf, String>,
+}
+
+impl Folders {
+    /// What is remembered, with `told` (`FOLDER=TANK`) added and remembered too.
+    ///
+    /// # Errors
+    /// If a text is not of that form, a folder is not there, or the file cannot be read or written.
+    pub fn load(home: &Path, told: &[String]) -> Result<Self> {
+        let path = home.join("folders.json");
+        let doing = || format!("cannot read {}", path.display());
+        let mut folders = match fs::read(&path) {
+            Ok(bytes) => Self { tanks: serde_json::from_slice(&bytes).with_context(doing)? },
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Self::default(),
+            Err(error) => return Err(error).with_context(doing),
+        };
+        for text in told {
+            let Some((folder, tank)) = text.rsplit_once('=') else {
+                bail!("{text:?} is not of the form FOLDER=TANK");
+            };
+            check_name(tank).map_err(anyhow::Error::msg)?;
+            let folder =
+                fs::canonicalize(folder).with_context(|| format!("cannot find the folder {folder:?}"))?;
+            folders.tanks.insert(folder, tank.to_owned());
+        }
+        if !told.is_empty() {
+            folders.save(home, &path).with_context(|| format!("cannot write {}", path.display()))?;
+        }
+        Ok(folders)
+    }
+
+    fn save(&self, home: &Path, path: &Path) -> Result<()> {
+        fs::create_dir_all(home)?;
+        let mut file = tempfile::NamedTempFile::new_in(home)?;
+        file.write_all(&serde_json::to_vec_pretty(&self.tanks)?)?;
+        file.as_file().sync_all()?;
+        file.persist(path)?;
+        Ok(())
+    }
+
+    /// The tank of the innermost folder that `photo` lies in.
+    pub fn tank(&self, photo: &Path) -> Option<&str> {
+        let full = fs::canonicalize(photo).ok()?;
+        full.ancestors().skip(1).find_map(|folder| self.tanks.get(folder)).map(String::as_str)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_innermost_folder_counts_and_is_remembered() {
+        let home = tempfile::tempdir().unwrap();
+        let inner = home.path().join("big/left");
+        fs::create_dir_all(&inner).unwrap();
+        fs::write(inner.join("a.jpg"), "").unwrap();
+        fs::write(home.path().join("big/b.jpg"), "").unwrap();
+        let told = [("big", "Big"), ("big/left", "Left")]
+            .map(|(folder, tank)| format!("{}={tank}", home.path().join(folder).display()));
+        Folders::load(home.path(), &told).unwrap();
+        let folders = Folders::load(home.path(), &[]).unwrap();
+        assert_eq!(folders.tank(&inner.join("a.jpg")), Some("Left"));
+        assert_eq!(folders.tank(&home.path().join("big/b.jpg")), Some("Big"));
+        assert_eq!(folders.tank(&home.path().join("folders.json")), None);
+    }
+
+    #[test]
+    fn what_is_no_pair_is_refused() {
+        let home = tempfile::tempdir().unwrap();
+        for text in ["big", "nowhere=A", &format!("{}=", home.path().display())] {
+            assert!(Folders::load(home.path(), &[text.to_owned()]).is_err(), "{text}");
+        }
+        assert!(!home.path().join("folders.json").exists());
+    }
+}
