@@ -93,6 +93,23 @@ fn a_standard_addition_is_planned_and_evaluated() {
 }
 
 #[test]
+fn a_table_for_calibrate_holds_what_is_really_made_in_default_units() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("standards.csv");
+    let mut command = standards("nitrate --unit N --levels 0,10 --table");
+    command.arg(&path).assert().success();
+    let mut table = csv::Reader::from_path(&path).unwrap();
+    assert_eq!(table.headers().unwrap(), ["photo", "analyte", "value", "uncertainty_percent"].as_slice());
+    let rows: Vec<_> = table.records().map(Result::unwrap).collect();
+    assert_eq!((&rows[0][2], &rows[0][3]), ("0", "0"));
+    // 10 mg/L N is 44.27 mg/L NO3; mass and marks are rounded, by less than 2 %.
+    assert_relative_eq!(rows[1][2].parse::<f64>().unwrap(), 44.27, max_relative = 0.02);
+    assert!((1.0..5.0).contains(&rows[1][3].parse::<f64>().unwrap()));
+    let mut again = standards("nitrate --table");
+    again.arg(&path).assert().code(2).stderr(contains("name a new file"));
+}
+
+#[test]
 fn what_cannot_be_mixed_is_refused_with_the_mend() {
     let cases = [
         ("temperature", "use ammonia, nitrite, nitrate, alkalinity or ph"),

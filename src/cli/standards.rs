@@ -1,5 +1,8 @@
 //! `standards`: how to mix standard solutions, and standard addition.
 
+use std::fs::File;
+use std::io::Write;
+use std::path::PathBuf;
 use std::str::FromStr;
 
 use anyhow::{Context, bail};
@@ -69,6 +72,10 @@ pub struct Args {
     #[arg(long, default_value_t = 25.0, value_name = "C")]
     temperature: f64,
 
+    /// Also write a table to fill in with photos and give to `calibrate`; an existing file is left alone
+    #[arg(long, value_name = "FILE", conflicts_with = "addition")]
+    table: Option<PathBuf>,
+
     /// Standard addition: mL of the tank's own water in each flask of --volume
     #[arg(long, value_name = "ML")]
     addition: Option<f64>,
@@ -121,6 +128,8 @@ fn recipe(args: &Args) -> anyhow::Result<(serde_json::Value, String)> {
             );
         }
     }
+    let levels = recipe.levels.iter().map(|level| (level.made, level.uncertainty.unwrap_or(0.0)));
+    write_table(args, &report::calibration_table(request.analyte, request.unit, levels))?;
     let json = report::recipe_json(&request, &recipe, args.addition);
     Ok((json, report::recipe_text(&request, &recipe, args.addition)))
 }
@@ -186,7 +195,19 @@ fn buffers(args: &Args) -> anyhow::Result<(serde_json::Value, String)> {
         ware: ware(args),
     };
     let recipe = buffer::mix(&request)?;
+    let levels = recipe.buffers.iter().map(|buffer| (buffer.made, buffer.uncertainty));
+    write_table(args, &report::calibration_table(Analyte::Ph, Unit::Ph, levels))?;
     Ok((report::buffers_json(&request, &recipe), report::buffers_text(&request, &recipe)))
+}
+
+/// Writes the table for `calibrate` if it was asked for; what stands in the way may be hours of typing.
+fn write_table(args: &Args, text: &str) -> anyhow::Result<()> {
+    let Some(path) = &args.table else { return Ok(()) };
+    let mut file = File::create_new(path)
+        .with_context(|| format!("cannot write {}: name a new file in an existing folder", path.display()))?;
+    file.write_all(text.as_bytes()).with_context(|| format!("cannot write {}", path.display()))?;
+    eprintln!("wrote {}: put in the names of your photos, then give it to calibrate", path.display());
+    Ok(())
 }
 
 fn evaluated(args: &Args) -> anyhow::Result<(serde_json::Value, String)> {

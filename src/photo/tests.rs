@@ -145,6 +145,33 @@ fn bytes_after_the_end_of_a_jpeg_do_not_matter() {
     assert_eq!(cells(&from_bytes(&bytes).unwrap()), "1 2 3/4 5 6");
 }
 
+/// A segment that holds a whole small JPEG, as a thumbnail does, with an end marker of its own.
+#[test]
+fn the_end_of_a_thumbnail_is_not_taken_for_the_end_of_the_photo() {
+    let (photo, thumbnail) = (bytes_of("progressive.jpg"), bytes_of("orientation_1.jpg"));
+    let length = u16::try_from(2 + 6 + thumbnail.len()).unwrap().to_be_bytes();
+    let segment = [&[0xff, 0xe1][..], &length, b"Exif\0\0", &thumbnail].concat();
+    let with_thumbnail = [&photo[..2], &segment, &photo[2..]].concat();
+    assert!(from_bytes(&with_thumbnail).is_ok());
+    let cut = &with_thumbnail[..2 + segment.len() + photo.len() / 3];
+    assert!(matches!(from_bytes(cut), Err(PhotoError::Truncated(Format::Jpeg))));
+}
+
+#[test]
+fn deep_grey_and_transparent_pngs_are_decoded() {
+    let encode = |picture: image::DynamicImage| {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut bytes, image::ImageFormat::Png).unwrap();
+        from_bytes(bytes.get_ref()).unwrap()
+    };
+    let deep = encode(image::ImageBuffer::from_pixel(4, 4, image::Rgb([0x8080_u16, 0x4040, 0xffff])).into());
+    assert_eq!(deep.pixels.get_pixel(1, 1).0, [0x80, 0x40, 0xff]);
+    let grey = encode(image::ImageBuffer::from_pixel(4, 4, image::Luma([77_u8])).into());
+    assert_eq!((grey.pixels.get_pixel(0, 0).0, grey.is_monochrome), ([77; 3], true));
+    let clear = encode(image::ImageBuffer::from_pixel(4, 4, image::Rgba([10_u8, 200, 30, 255])).into());
+    assert_eq!((clear.pixels.get_pixel(3, 3).0, clear.is_monochrome), ([10, 200, 30], false));
+}
+
 /// As an interrupted copy leaves a file whose length was set beforehand.
 #[test]
 fn a_jpeg_whose_tail_is_zeros_is_refused() {

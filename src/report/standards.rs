@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use crate::standards::addition::Evaluation;
 use crate::standards::buffer::{self, BufferRecipe, BufferRequest};
 use crate::standards::{Level, Measure, Recipe, Request, Solution, Source};
-use crate::terms::Unit;
+use crate::terms::{Analyte, Unit};
 
 /// What holds for every standard, whatever the salt.
 const CAUTIONS: [&str; 5] = [
@@ -203,6 +203,18 @@ pub fn recipe_json(request: &Request, recipe: &Recipe, sample_ml: Option<f64>) -
         },
         "cautions": salt.cautions.iter().chain(&CAUTIONS).collect::<Vec<_>>(),
     })
+}
+
+/// A table to fill in with photos and give to `calibrate`: values in the analyte's default unit as they are
+/// really made, and their relative standard uncertainty.
+pub fn calibration_table(analyte: Analyte, unit: Unit, levels: impl Iterator<Item = (f64, f64)>) -> String {
+    let mut text = String::from("photo,analyte,value,uncertainty_percent\n");
+    for (made, uncertainty) in levels {
+        let value = number(unit.convert(made, analyte.default_unit(), analyte).unwrap_or(made));
+        let percent = if made > 0.0 { number(100.0 * uncertainty / made) } else { String::from("0") };
+        let _ = writeln!(text, "{analyte}_{value}.jpg,{analyte},{value},{percent}");
+    }
+    text
 }
 
 /// How to mix buffers, as a page of text.
