@@ -71,9 +71,27 @@ impl<'a> Importer<'a> {
             Ok(fresh.entries.clone())
         })?;
         logging::say_torn(appended.torn.as_ref());
+        self.say_beside(path, &fresh);
         self.troubled = !imported.rejected.is_empty();
         report(path, imported, &fresh, self.settings)?;
         Ok(!imported.entries.is_empty() || imported.rejected.is_empty())
+    }
+}
+
+impl Importer<'_> {
+    /// Says which entries may be meant for others that count: an edited row is a row beside the old one.
+    fn say_beside(&self, path: &Path, fresh: &Fresh) {
+        let beside: Vec<_> = fresh.beside.iter().filter(|(_, id)| !self.view.is_withdrawn(*id)).collect();
+        for (entry, id) in beside.iter().take(SHOWN) {
+            let what = logging::contents(entry);
+            eprintln!(
+                "{}: warning: {what} is added beside entry {id} of the same tank and time: if it is meant for that one, `tintwell log withdraw {id}`",
+                shown(path)
+            );
+        }
+        if beside.len() > SHOWN {
+            eprintln!("{}: warning: and {} more such entries", shown(path), beside.len() - SHOWN);
+        }
     }
 }
 
@@ -105,9 +123,9 @@ fn understand(file: &Candidate, bytes: &[u8]) -> Result<Imported, Unusable> {
 /// A tank's facts are new if they change what is known.
 fn fresh_facts(loaded: &Loaded, facts: &TankFacts) -> Fresh {
     if loaded.tanks().contains(&facts.tank.as_str()) && !loaded.would_change(facts) {
-        return Fresh { entries: Vec::new(), known: 1 };
+        return Fresh { known: 1, ..Fresh::default() };
     }
-    Fresh { entries: vec![Entry::Tank(facts.clone())], known: 0 }
+    Fresh { entries: vec![Entry::Tank(facts.clone())], ..Fresh::default() }
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, String> {

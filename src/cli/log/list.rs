@@ -51,11 +51,11 @@ pub fn run(args: &ListArgs, settings: &Settings) -> Result<Outcome> {
         let records = log.last(limit, |entry| filter.accepts(entry))?;
         let mut items: Vec<Item> = records.iter().map(item).collect();
         items.sort_by_key(|item| item.entry.at());
-        print_table(&items)?;
+        let outcome = unless_closed(print_table(&items))?;
         if items.len() == limit && args.last.is_none() {
             eprintln!("these are the last {limit} by time of logging; --all lists everything");
         }
-        return Ok(Outcome::Done);
+        return Ok(outcome);
     }
     let loaded = log.load()?;
     logging::say_problems(&loaded);
@@ -67,19 +67,25 @@ pub fn run(args: &ListArgs, settings: &Settings) -> Result<Outcome> {
         .collect();
     items.drain(..items.len().saturating_sub(limit.unwrap_or(usize::MAX)));
     if settings.json {
-        print_json(&items)?;
-    } else {
-        items.sort_by_key(|item| item.entry.at());
-        print_table(&items)?;
+        return unless_closed(print_json(&items));
     }
-    Ok(Outcome::Done)
+    items.sort_by_key(|item| item.entry.at());
+    unless_closed(print_table(&items))
+}
+
+/// Who reads no further wants no more: that is no failure.
+fn unless_closed(printed: io::Result<()>) -> Result<Outcome> {
+    match printed {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(Outcome::Done),
+    }
 }
 
 const fn item(record: &Record) -> Item<'_> {
     Item { id: record.id, logged_at: record.logged_at, entry: &record.entry, corrected: false }
 }
 
-fn print_json(items: &[Item]) -> Result<()> {
+fn print_json(items: &[Item]) -> io::Result<()> {
     let mut out = BufWriter::new(io::stdout().lock());
     for item in items {
         if let Some(line) = EntryLine::of(item.id, item.logged_at, item.entry, item.corrected) {
@@ -87,10 +93,10 @@ fn print_json(items: &[Item]) -> Result<()> {
             out.write_all(b"\n")?;
         }
     }
-    Ok(out.flush()?)
+    out.flush()
 }
 
-fn print_table(items: &[Item]) -> Result<()> {
+fn print_table(items: &[Item]) -> io::Result<()> {
     if items.is_empty() {
         eprintln!("nothing is logged that fits");
         return Ok(());
@@ -110,7 +116,7 @@ fn print_table(items: &[Item]) -> Result<()> {
         ]);
     }
     let mut out = io::stdout().lock();
-    Ok(writeln!(out, "{}", table.trim_fmt())?)
+    writeln!(out, "{}", table.trim_fmt())
 }
 
 /// Where an entry comes from, and what there is to say beside its value.

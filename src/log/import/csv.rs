@@ -1,10 +1,11 @@
 //! A table of readings or events, row by row.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 
 use chrono::{DateTime, FixedOffset, TimeZone};
 
 use super::decode::{self, Row};
+use super::seen;
 use crate::log::table::{EVENTS, READINGS, unguarded};
 use crate::log::when::{self, Assumed};
 use crate::log::{Entry, Event, Reading, Source, check, quantity};
@@ -64,11 +65,19 @@ pub fn read<Z: TimeZone>(bytes: &[u8], name: &str, zone: &Z) -> Result<Imported,
     }
     reader.say_columns(columns);
     let mut imported = Imported { rejected: table.broken, ..Imported::default() };
+    let mut met = HashSet::new();
     for row in &table.rows {
         let entry = if is_readings { reader.reading(row) } else { reader.event(row) };
         match entry.and_then(|entry| check::entry(&entry).map(|()| entry).map_err(|error| error.to_string()))
         {
-            Ok(entry) => imported.entries.push(entry),
+            Ok(entry) => {
+                if !seen::key(&entry).is_none_or(|key| met.insert(key)) {
+                    let twice =
+                        "stands in this file already, and both are taken: withdraw one if it is a slip";
+                    reader.odd.push((row.line, twice.to_owned()));
+                }
+                imported.entries.push(entry);
+            }
             Err(why) => imported.rejected.push((row.line, why)),
         }
     }

@@ -13,9 +13,24 @@ use crate::terms::{Analyte, EventKind};
 
 /// What makes an entry the same entry.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-enum Key {
-    Reading { tank: String, analyte: Analyte, moment: (i64, u32), status: Status, numbers: [Option<u64>; 3] },
-    Event { tank: String, kind: EventKind, moment: (i64, u32), amount: Option<u64> },
+pub(super) struct Key {
+    place: Place,
+    status: Option<Status>,
+    numbers: [Option<u64>; 3],
+}
+
+/// What an entry is about: of two with the same place and other numbers, one may be meant for the other.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+struct Place {
+    tank: String,
+    what: What,
+    moment: (i64, u32),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum What {
+    Reading(Analyte),
+    Event(EventKind),
 }
 
 /// Contents of a log, kept up to date with it.
@@ -23,6 +38,7 @@ enum Key {
 pub struct Seen {
     counts: HashMap<Key, usize>,
     keys_of: HashMap<Id, HashSet<Key>>,
+    places: HashMap<Place, Id>,
     photos: HashMap<String, Photo>,
     records: usize,
 }
@@ -42,6 +58,8 @@ pub struct Fresh {
     pub entries: Vec<Entry>,
     /// How many it holds.
     pub known: usize,
+    /// New entries beside one that the log holds of the same thing at the same moment with other numbers.
+    pub beside: Vec<(Entry, Id)>,
 }
 
 impl Seen {
@@ -64,6 +82,7 @@ impl Seen {
 
     fn note(&mut self, id: Id, entry: &Entry) {
         let Some(key) = key(entry) else { return };
+        self.places.insert(key.place.clone(), id);
         if self.keys_of.entry(id).or_default().insert(key.clone()) {
             *self.counts.entry(key).or_default() += 1;
         }
@@ -94,12 +113,14 @@ impl Seen {
         let mut fresh = Fresh::default();
         for entry in offered {
             let Some(key) = key(entry) else { continue };
+            let beside = self.places.get(&key.place).copied();
             let held = self.counts.get(&key).copied().unwrap_or(0);
             let met = met.entry(key).or_default();
             *met += 1;
             if *met <= held {
                 fresh.known += 1;
             } else {
+                fresh.beside.extend(beside.filter(|_| held == 0).map(|id| (entry.clone(), id)));
                 fresh.entries.push(entry.clone());
             }
         }
@@ -107,26 +128,22 @@ impl Seen {
     }
 }
 
-fn key(entry: &Entry) -> Option<Key> {
+/// The key of a reading or an event.
+pub(super) fn key(entry: &Entry) -> Option<Key> {
     // Adding zero makes one zero of both.
     let bits = |number: Option<f64>| number.map(|number| (number + 0.0).to_bits());
     let moment = entry.at().map(|at| (at.timestamp(), at.timestamp_subsec_nanos()))?;
+    let place = |tank: &str, what| Place { tank: tank.to_owned(), what, moment };
     match entry {
-        Entry::Reading(reading) => {
-            let measurement = &reading.measurement;
-            Some(Key::Reading {
-                tank: reading.tank.clone(),
-                analyte: measurement.analyte,
-                moment,
-                status: measurement.status,
-                numbers: [measurement.value, measurement.low, measurement.high].map(bits),
-            })
-        }
-        Entry::Event(event) => Some(Key::Event {
-            tank: event.tank.clone(),
-            kind: event.kind,
-            moment,
-            amount: bits(event.amount),
+        Entry::Reading(Reading { tank, measurement, .. }) => Some(Key {
+            place: place(tank, What::Reading(measurement.analyte)),
+            status: Some(measurement.status),
+            numbers: [measurement.value, measurement.low, measurement.high].map(bits),
+        }),
+        Entry::Event(event) => Some(Key {
+            place: place(&event.tank, What::Event(event.kind)),
+            status: None,
+            numbers: [event.amount, None, None].map(bits),
         }),
         _ => None,
     }

@@ -140,13 +140,26 @@ fn logged(home: &std::path::Path, entries: &[Entry]) -> Seen {
 fn rows_that_stand_twice_in_a_file_are_two_and_no_more_on_repeat() {
     let home = tempfile::tempdir().unwrap();
     let row = "2031-03-04T18:05:00Z,A,ammonia_dose,2\n";
-    let entries = readings(format!("at,tank,event,amount\n{row}{row}").as_bytes()).entries;
+    let imported = readings(format!("at,tank,event,amount\n{row}{row}").as_bytes());
+    assert_eq!(imported.odd[0].0, 3);
+    let entries = imported.entries;
     assert_eq!(Seen::default().fresh(&entries).entries.len(), 2);
     let seen = logged(home.path(), &entries);
     assert_eq!(seen.fresh(&entries).known, 2);
     let mut more = entries.clone();
     more.push(entries[0].clone());
     assert_eq!(seen.fresh(&more).entries.len(), 1);
+}
+
+#[test]
+fn an_edited_row_is_new_beside_the_old_one() {
+    let home = tempfile::tempdir().unwrap();
+    let row = |amount| {
+        readings(format!("at,tank,event,amount\n2031-03-04T18:05:00Z,A,food,{amount}\n").as_bytes()).entries
+    };
+    let fresh = logged(home.path(), &row(2)).fresh(&row(3));
+    assert_eq!((fresh.entries.len(), fresh.beside.len(), fresh.beside[0].1), (1, 1, Id(1)));
+    assert!(Seen::default().fresh(&row(3)).beside.is_empty());
 }
 
 #[test]
