@@ -5,6 +5,9 @@
 //! | [`terms`], [`math`] | | words and numbers that every stage may use |
 //! | [`photo`] | a file | upright pixels, what they mean as light, capture time |
 //! | [`card`] | upright pixels | the card's layout and where it lies; the card to print |
+//! | [`colour`] | photo and card | illumination, patches, correction to the reference view |
+//! | [`sample`] | photo, card, illumination | the vial's or the pads' robust colour |
+//! | [`chart`] | colours of standards, or of a sample | the chart, or a value with its interval |
 //! | [`reading`] | a match or a typed value | a dated value with its interval |
 //! | [`standards`] | levels and what is at hand | how to mix them, how well they are known |
 //! | [`log`] | readings and events | an append-only file, and what is live in it |
@@ -25,7 +28,13 @@ pub mod photo;
 // The reference card: layout, printing, finding it in a photo.
 pub mod card;
 
-// A kit's chart, and whether the kit keeps to it.
+// Illumination, patches, and the correction of colours.
+pub mod colour;
+
+// The vial or the strip in the window, and its colour.
+pub mod sample;
+
+// A kit's chart: calibration, match, drift.
 pub mod chart;
 
 // One dated value with its interval.

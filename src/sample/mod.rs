@@ -1,0 +1,13 @@
+//! The sample in the card's window: where the vial's liquid or the strip's pads are, and their colour.
+//!
+//! Takes the photo, the card found in it and the light on the card; gives a [`Sample`]: a robust
+//! colour relative to bare paper, the area it was taken from, and doubts.
+
+pub mod raster;
+pub mod vial;
+
+mod column;
+mod liquid;
+mod walls;
+
+pub use vial::{Sample, SampleError, find_vial};

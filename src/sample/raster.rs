@@ -1,0 +1,161 @@
+//! A part of the card's plane, resampled on an even grid in millimetres.
+
+use crate::card::CardView;
+use crate::card::layout::{PointMm, RectMm};
+use crate::colour::Illumination;
+use crate::colour::area::code_at;
+use crate::photo::Photo;
+use crate::terms::space::Relative;
+
+/// Darkest relative light that is told from black, so that logarithms stay finite.
+pub const FLOOR: f64 = 2e-3;
+
+/// Light relative to bare paper on a grid over a rectangle of the card's plane.
+#[derive(Debug, Clone)]
+pub struct Raster {
+    area: RectMm,
+    step: f64,
+    columns: usize,
+    rows: usize,
+    /// Natural logarithm of the light relative to paper; `None` outside the picture.
+    values: Vec<Option<[f64; 3]>>,
+    clipped: Vec<bool>,
+}
+
+impl Raster {
+    /// Samples the photo every `step` millimetres. The light is taken at the nearest point of `lit`,
+    /// the part of the card over which it was fitted.
+    pub fn sample(photo: &Photo, view: &CardView, light: &Illumination, area: RectMm, step: f64) -> Self {
+        let columns = (area.width() / step).floor() as usize;
+        let rows = (area.height() / step).floor() as usize;
+        let lights = LightGrid::new(light, view, area);
+        let mut values = Vec::with_capacity(columns * rows);
+        let mut clipped = Vec::with_capacity(columns * rows);
+        for row in 0..rows {
+            for column in 0..columns {
+                let place = PointMm {
+                    x: area.x0 + step * (column as f64 + 0.5),
+                    y: area.y0 + step * (row as f64 + 0.5),
+                };
+                let code = code_at(photo, view, place);
+                clipped.push(code.is_some_and(|code| code.iter().all(|&value| value >= 250)));
+                values.push(code.map(|code| {
+                    let paper = lights.at(place);
+                    let own = photo.encoding.linear(code);
+                    std::array::from_fn(|channel| (own[channel] / paper[channel]).max(FLOOR).ln())
+                }));
+            }
+        }
+        Self { area, step, columns, rows, values, clipped }
+    }
+
+    /// Number of columns.
+    pub fn columns(&self) -> usize {
+        self.columns
+    }
+
+    /// Number of rows.
+    pub fn rows(&self) -> usize {
+        self.rows
+    }
+
+    /// Distance between neighbours, mm.
+    pub fn step(&self) -> f64 {
+        self.step
+    }
+
+    /// Logarithm of the relative light; `None` outside the picture.
+    pub fn log(&self, column: usize, row: usize) -> Option<[f64; 3]> {
+        self.values[row * self.columns + column]
+    }
+
+    /// Whether the pixel is white-clipped in all channels.
+    pub fn is_clipped(&self, column: usize, row: usize) -> bool {
+        self.clipped[row * self.columns + column]
+    }
+
+    /// Centre of a column on the card, mm.
+    pub fn x(&self, column: f64) -> f64 {
+        self.area.x0 + self.step * (column + 0.5)
+    }
+
+    /// Centre of a row on the card, mm.
+    pub fn y(&self, row: f64) -> f64 {
+        self.area.y0 + self.step * (row + 0.5)
+    }
+
+    /// Column, with fraction, of a place on the card.
+    pub fn column_of(&self, x: f64) -> f64 {
+        (x - self.area.x0) / self.step - 0.5
+    }
+
+    /// Row, with fraction, of a place on the card.
+    pub fn row_of(&self, y: f64) -> f64 {
+        (y - self.area.y0) / self.step - 0.5
+    }
+
+    /// Indices of the rows between two heights on the card.
+    pub fn row_range(&self, y0: f64, y1: f64) -> std::ops::Range<usize> {
+        span(self.row_of(y0), self.row_of(y1), self.rows)
+    }
+
+    /// Indices of the columns between two places on the card.
+    pub fn column_range(&self, x0: f64, x1: f64) -> std::ops::Range<usize> {
+        span(self.column_of(x0), self.column_of(x1), self.columns)
+    }
+}
+
+fn span(from: f64, to: f64, count: usize) -> std::ops::Range<usize> {
+    let start = from.ceil().clamp(0.0, count as f64) as usize;
+    let end = (to.floor() + 1.0).clamp(0.0, count as f64) as usize;
+    start..end.max(start)
+}
+
+/// Relative light of a logarithm.
+pub fn relative(log: [f64; 3]) -> Relative {
+    log.map(f64::exp)
+}
+
+/// The illumination on a coarse grid, interpolated: evaluating it for every pixel would cost more
+/// than all the rest.
+struct LightGrid {
+    area: RectMm,
+    columns: usize,
+    rows: usize,
+    logs: Vec<[f64; 3]>,
+}
+
+/// Spacing of that grid, mm: well below the reach of a shadow's edge.
+const LIGHT_GRID_MM: f64 = 3.0;
+
+impl LightGrid {
+    fn new(light: &Illumination, view: &CardView, area: RectMm) -> Self {
+        let outline = view.layout.outline();
+        let columns = (area.width() / LIGHT_GRID_MM).ceil() as usize + 1;
+        let rows = (area.height() / LIGHT_GRID_MM).ceil() as usize + 1;
+        let logs = (0..rows * columns)
+            .map(|k| {
+                let place = PointMm {
+                    // Beyond the card nothing is known of the light: the card's edge stands for it.
+                    x: (area.x0 + LIGHT_GRID_MM * (k % columns) as f64).clamp(outline.x0, outline.x1),
+                    y: (area.y0 + LIGHT_GRID_MM * (k / columns) as f64).clamp(outline.y0, outline.y1),
+                };
+                light.at(place).map(f64::ln)
+            })
+            .collect();
+        Self { area, columns, rows, logs }
+    }
+
+    fn at(&self, place: PointMm) -> [f64; 3] {
+        let u = ((place.x - self.area.x0) / LIGHT_GRID_MM).clamp(0.0, (self.columns - 2) as f64);
+        let v = ((place.y - self.area.y0) / LIGHT_GRID_MM).clamp(0.0, (self.rows - 2) as f64);
+        let (column, row) = (u as usize, v as usize);
+        let (fu, fv) = (u - column as f64, v - row as f64);
+        let node = |dc: usize, dr: usize| &self.logs[(row + dr) * self.columns + column + dc];
+        std::array::from_fn(|channel| {
+            let top = node(0, 0)[channel] * (1.0 - fu) + node(1, 0)[channel] * fu;
+            let bottom = node(0, 1)[channel] * (1.0 - fu) + node(1, 1)[channel] * fu;
+            (top * (1.0 - fv) + bottom * fv).exp()
+        })
+    }
+}

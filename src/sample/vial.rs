@@ -1,0 +1,238 @@
+//! The vial in the window, its liquid column, and the liquid's colour.
+
+use super::column::{Axis, level_edges, row_colour};
+use super::liquid::{self, Liquid};
+use super::raster::Raster;
+use super::walls::{self, Wall, Walls};
+use crate::card::CardView;
+use crate::card::layout::{PointMm, RectMm, WINDOW_OUTLINE_MM};
+use crate::colour::Illumination;
+use crate::math::stats;
+use crate::photo::Photo;
+use crate::terms::Flag;
+use crate::terms::space::Relative;
+
+/// Spacing of the grid on which the window is looked at, mm.
+const GRID_MM: f64 = 0.25;
+/// Bare paper to either side of a window, up to the patches, mm.
+const SIDE_MM: f64 = 3.2;
+/// Half width of the window's outline and of what blur makes of it, mm.
+const OUTLINE_REACH_MM: f64 = 1.3;
+/// Vials of test kits: narrowest and widest outside diameter as seen on the card's plane, mm.
+const VIAL_WIDTH_MM: std::ops::RangeInclusive<f64> = 8.0..=27.0;
+/// Walls are at least this strong against the strongest: other edges are streaks and bright spots.
+const WALL_SHARE: f64 = 0.25;
+/// An upright edge on bare paper that is no shadow's, natural logarithm.
+const CLEAR_EDGE: f64 = 0.12;
+/// Edges of the bright spot that a vial throws on the card have less than this share of its walls'.
+const BRIGHT_SPOT_SHARE: f64 = 0.2;
+/// Kept clear of the tags at the card's sides, mm.
+const TAG_COLUMN_MM: f64 = 21.0;
+/// A level edge that is the surface, the base or a cap's rim, Oklab times 100.
+const SURFACE_EDGE: f64 = 7.0;
+/// In dark liquids noise makes edges too; the surface has at least this share of the strongest edge.
+const SURFACE_SHARE: f64 = 0.25;
+/// Shortest liquid column that is measured, mm.
+const LEAST_COLUMN_MM: f64 = 8.0;
+/// Left out below the surface: the meniscus and what it bends, mm.
+const MENISCUS_MM: f64 = 3.0;
+/// Left out above the base, mm.
+const BASE_MM: f64 = 2.0;
+/// Both sides of the vial darker than this against the card's light: a shadow lies on the vial.
+const DEEP_SHADOW: f64 = 0.78;
+/// Both sides darker than this: worth a flag.
+const SHADOW: f64 = 0.88;
+/// Share of the liquid under reflections beyond which no honest colour is left.
+const MOST_GLARE: f64 = 0.5;
+/// Share of the liquid under reflections that is worth a flag.
+const SOME_GLARE: f64 = 0.04;
+
+/// Why no sample can be measured.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SampleError {
+    /// Nothing stands in the window.
+    #[error("the sample window is empty: stand the vial in front of the card's framed window")]
+    Empty,
+    /// A vial stands beside the window.
+    #[error("the vial stands outside the card's framed window: move it to the window's middle")]
+    OutsideWindow,
+    /// More than one vial.
+    #[error("more than one vial stands in front of the card: photograph one vial at a time")]
+    SeveralVials,
+    /// The liquid is hidden, or its column too short.
+    #[error("too little liquid can be seen in the vial ({millimetres:.0} mm): fill it to the kit's mark and keep it in the picture")]
+    TooLittleLiquid {
+        /// Visible height, mm.
+        millimetres: f64,
+    },
+    /// A reflection covers the liquid.
+    #[error("a reflection covers the liquid: turn until no lamp or window mirrors in the glass")]
+    Glare,
+    /// A deep shadow lies on the vial.
+    #[error("a deep shadow lies over the vial: let the light fall freely on vial and card")]
+    DeepShadow,
+}
+
+/// A measured sample.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sample {
+    /// Colour of the liquid relative to bare paper in the same light.
+    pub colour: Relative,
+    /// Scatter of the colour over the liquid, natural logarithm, mean of the channels.
+    pub spread: f64,
+    /// Measured area on the card's plane, corners clockwise from the top left, mm.
+    pub area: [PointMm; 4],
+    /// Doubts.
+    pub flags: Vec<Flag>,
+}
+
+/// Finds the vial in a window and measures its liquid.
+pub fn find_vial(
+    photo: &Photo,
+    view: &CardView,
+    light: &Illumination,
+    window: RectMm,
+) -> Result<Sample, SampleError> {
+    let outline = view.layout.outline();
+    let below = (window.y1 + OUTLINE_REACH_MM, outline.y1 - 1.2);
+    let area = RectMm::new(outline.x0 + 1.0, window.y0, outline.x1 - 1.0, outline.y1 - 0.5);
+    let raster = Raster::sample(photo, view, light, area, GRID_MM);
+    let in_window = walls_in_window(&raster, window);
+    let (left, right) = one_vial(&raster, window, &in_window, below)?;
+    let axis =
+        Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
+    let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
+    let liquid = liquid::measure(&raster, &axis, right - left, (top, bottom));
+    let liquid = liquid.filter(|liquid| liquid.glare <= MOST_GLARE).ok_or(SampleError::Glare)?;
+    let sides = side_light(&raster, window, (left, right), (top, bottom));
+    if sides < DEEP_SHADOW {
+        return Err(SampleError::DeepShadow);
+    }
+    Ok(sample_of(&liquid, &axis, (top, bottom), sides))
+}
+
+fn sample_of(liquid: &Liquid, axis: &Axis, (top, bottom): (f64, f64), sides: f64) -> Sample {
+    let mut flags = Vec::new();
+    if liquid.glare > SOME_GLARE {
+        flags.push(Flag::GlareRemoved);
+    }
+    if sides < SHADOW {
+        flags.push(Flag::ShadowOnCard);
+    }
+    let corner = |y: f64, side: f64| PointMm { x: axis.x_at(y) + side * liquid.half_width, y };
+    Sample {
+        colour: liquid.colour,
+        spread: liquid.spread,
+        area: [corner(top, -1.0), corner(top, 1.0), corner(bottom, 1.0), corner(bottom, -1.0)],
+        flags,
+    }
+}
+
+/// Height at which walls are looked for: the lower half, where a standing vial holds its liquid.
+fn middle_height(window: RectMm) -> f64 {
+    (wall_rows(window).0 + wall_rows(window).1) / 2.0
+}
+
+fn wall_rows(window: RectMm) -> (f64, f64) {
+    (window.y1 - 0.27 * window.height(), window.y1 - OUTLINE_REACH_MM)
+}
+
+/// Upright edges in the window and on the bare paper to its sides, without the window's outline.
+fn walls_in_window(raster: &Raster, window: RectMm) -> Walls {
+    let range = (window.x0 - SIDE_MM, window.x1 + SIDE_MM);
+    let outline = [window.x0 - WINDOW_OUTLINE_MM / 2.0, window.x1 + WINDOW_OUTLINE_MM / 2.0];
+    let on_outline = |x: f64| outline.iter().any(|line| (line - x).abs() < OUTLINE_REACH_MM);
+    let mut found = walls::find(raster, range, wall_rows(window), on_outline);
+    found.walls = strong(found.walls);
+    found
+}
+
+/// Edges that are strong against the second strongest (one bright streak may outshine the walls).
+fn strong(walls: Vec<Wall>) -> Vec<Wall> {
+    let mut strengths: Vec<f64> = walls.iter().map(|wall| wall.strength).collect();
+    strengths.sort_by(f64::total_cmp);
+    let reference = strengths.iter().rev().nth(1).or(strengths.last()).copied().unwrap_or(0.0);
+    walls.into_iter().filter(|wall| wall.strength >= WALL_SHARE * reference).collect()
+}
+
+/// Outer edges of the one vial in the window.
+fn one_vial(
+    raster: &Raster,
+    window: RectMm,
+    in_window: &Walls,
+    below: (f64, f64),
+) -> Result<(f64, f64), SampleError> {
+    let elsewhere = walls_below(raster, below);
+    let extent = |walls: &[Wall]| Some((walls.first()?.x0, walls.last()?.x1));
+    let Some((left, right)) = extent(&in_window.walls).filter(|(l, r)| r - l >= *VIAL_WIDTH_MM.start()) else {
+        let stands_elsewhere = extent(&elsewhere).is_some_and(|(l, r)| r - l >= *VIAL_WIDTH_MM.start());
+        return Err(if stands_elsewhere { SampleError::OutsideWindow } else { SampleError::Empty });
+    };
+    let another = elsewhere
+        .iter()
+        .any(|wall| wall.x1 < left - *VIAL_WIDTH_MM.start() || wall.x0 > right + *VIAL_WIDTH_MM.start());
+    if right - left > *VIAL_WIDTH_MM.end() || another {
+        return Err(SampleError::SeveralVials);
+    }
+    if left < window.x0 - 1.5 || right > window.x1 + 1.5 {
+        return Err(SampleError::OutsideWindow);
+    }
+    Ok((left, right))
+}
+
+/// Clear upright edges below the windows, where there is only bare paper: whatever stands there
+/// before the card is a vial.
+fn walls_below(raster: &Raster, below: (f64, f64)) -> Vec<Wall> {
+    let margin = TAG_COLUMN_MM;
+    let range = (raster.x(0.0) + margin, raster.x(raster.columns() as f64 - 1.0) - margin);
+    let mut found = walls::find(raster, range, below, |_| false).walls;
+    let strongest = found.iter().map(|wall| wall.strength).fold(0.0, f64::max);
+    found.retain(|wall| wall.strength >= CLEAR_EDGE.max(BRIGHT_SPOT_SHARE * strongest));
+    found
+}
+
+/// Top and bottom of the liquid that is measured, mm: from the surface to the base, or to where
+/// the card ends behind it.
+fn liquid_column(
+    raster: &Raster,
+    axis: &Axis,
+    width: f64,
+    window: RectMm,
+    card_end: f64,
+) -> Result<(f64, f64), SampleError> {
+    let edges = level_edges(raster, axis, width, (window.y0 + 1.0, card_end - 0.5));
+    let outline = window.y1 + WINDOW_OUTLINE_MM / 2.0;
+    let strongest = edges.iter().map(|edge| edge.strength).fold(0.0, f64::max);
+    let threshold = SURFACE_EDGE.max(SURFACE_SHARE * strongest);
+    let strong: Vec<f64> = edges
+        .iter()
+        .filter(|edge| edge.strength >= threshold && (edge.y - outline).abs() > OUTLINE_REACH_MM)
+        .map(|edge| edge.y)
+        .collect();
+    let end = card_end - 1.5;
+    // The surface is the lowest edge that leaves a column below it.
+    let surface = strong.iter().copied().filter(|&y| y + MENISCUS_MM + LEAST_COLUMN_MM <= end).fold(None, |_, y| Some(y));
+    let top = surface.unwrap_or(window.y0) + MENISCUS_MM;
+    let base = strong.iter().copied().find(|&y| y > top + LEAST_COLUMN_MM).map_or(end, |y| y - BASE_MM);
+    let height = base.min(end) - top;
+    if surface.is_none() || height < LEAST_COLUMN_MM {
+        return Err(SampleError::TooLittleLiquid { millimetres: height.max(0.0) });
+    }
+    Ok((top, base.min(end)))
+}
+
+/// Light on the paper beside the vial against that on the card: the brighter side, so that the
+/// vial's own shadow does not count.
+fn side_light(raster: &Raster, window: RectMm, (left, right): (f64, f64), rows: (f64, f64)) -> f64 {
+    let side = |x0: f64, x1: f64| -> Option<f64> {
+        let levels: Vec<f64> = raster
+            .row_range(rows.0, rows.1.min(window.y1 - 1.0))
+            .filter_map(|row| row_colour(raster, row, x0, x1))
+            .map(|log| log.iter().sum::<f64>() / 3.0)
+            .collect();
+        stats::median(&levels).map(f64::exp)
+    };
+    let left_side = side((left - 6.0).max(window.x0 + 0.8), left - 2.0);
+    let right_side = side(right + 2.0, (right + 6.0).min(window.x1 - 0.8));
+    left_side.into_iter().chain(right_side).fold(0.0, f64::max)
+}

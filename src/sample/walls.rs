@@ -1,0 +1,124 @@
+//! The glass walls: sharp upright edges, seen even when the liquid is clear.
+
+use super::raster::Raster;
+use crate::math::stats;
+
+/// Half the distance over which an edge is taken, mm: rims are sharp, shadows and bright spots soft.
+const HALF_BASE_MM: f64 = 0.5;
+/// An edge must stand out by this many times the noise of edges elsewhere.
+const NOISE_FACTOR: f64 = 5.0;
+/// And by at least this much, natural logarithm over the base: the paper's own texture.
+const LEAST_EDGE: f64 = 0.045;
+/// Edges closer than this belong to one wall: its outer face, its rim and its inner face, mm.
+const WALL_MM: f64 = 2.2;
+/// A group reaches as far as its edge has this share of its strongest.
+const STEEP_SHARE: f64 = 0.3;
+/// Tilts that are tried, mm sideways per mm of height.
+const TILTS: [f64; 7] = [0.0, -0.02, 0.02, -0.04, 0.04, -0.06, 0.06];
+
+/// A wall or another upright edge.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wall {
+    /// Outer edges of the cluster on the card, mm, at the middle of the rows looked at.
+    pub x0: f64,
+    /// Right end of the cluster, mm.
+    pub x1: f64,
+    /// Strongest edge in it, natural logarithm.
+    pub strength: f64,
+}
+
+/// Upright edges and the tilt at which they are sharpest.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Walls {
+    /// From left to right.
+    pub walls: Vec<Wall>,
+    /// Sideways shift per mm of height.
+    pub tilt: f64,
+}
+
+/// Finds upright edges between `x0` and `x1` that run through the rows between `y0` and `y1`. Where
+/// `hidden` holds, the card's own print lies, and nothing is looked for.
+pub fn find(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), hidden: impl Fn(f64) -> bool) -> Walls {
+    TILTS
+        .into_iter()
+        .map(|tilt| {
+            let mut profile = profile(raster, (x0, x1), (y0, y1), tilt);
+            for (k, edge) in profile.iter_mut().enumerate() {
+                if hidden(x0 + raster.step() * (k as f64 + 0.5)) {
+                    *edge = 0.0;
+                }
+            }
+            (profile, tilt)
+        })
+        .map(|(profile, tilt)| (sharpness(&profile), profile, tilt))
+        // Ties go to the first, the upright one.
+        .fold(None::<(f64, Vec<f64>, f64)>, |best, next| match best {
+            Some(best) if best.0 >= next.0 => Some(best),
+            _ => Some(next),
+        })
+        .map_or(Walls { walls: Vec::new(), tilt: 0.0 }, |(_, profile, tilt)| Walls {
+            walls: clusters(&profile, x0, raster.step()),
+            tilt,
+        })
+}
+
+/// Strength of upright edges at every column, natural logarithm: the median over the rows of the
+/// signed difference across the base, so that texture and bubbles cancel, then the largest channel.
+fn profile(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), tilt: f64) -> Vec<f64> {
+    let middle = (y0 + y1) / 2.0;
+    let half = (HALF_BASE_MM / raster.step()).round().max(1.0);
+    let rows = raster.row_range(y0, y1);
+    let count = ((x1 - x0) / raster.step()) as usize;
+    let mut differences: [Vec<f64>; 3] = Default::default();
+    (0..count)
+        .map(|k| {
+            differences.iter_mut().for_each(Vec::clear);
+            for row in rows.clone() {
+                let x = x0 + raster.step() * (k as f64 + 0.5) + tilt * (raster.y(row as f64) - middle);
+                let centre = raster.column_of(x).round();
+                let at = |column: f64| -> Option<[f64; 3]> {
+                    (column >= 0.0 && column < raster.columns() as f64)
+                        .then(|| raster.log(column as usize, row))
+                        .flatten()
+                };
+                if let (Some(left), Some(right)) = (at(centre - half), at(centre + half)) {
+                    for channel in 0..3 {
+                        differences[channel].push(right[channel] - left[channel]);
+                    }
+                }
+            }
+            differences.iter().filter_map(|values| stats::median(values)).map(f64::abs).fold(0.0, f64::max)
+        })
+        .collect()
+}
+
+/// Sum of the squares: largest when edges run straight along the tilt.
+fn sharpness(profile: &[f64]) -> f64 {
+    profile.iter().map(|edge| edge * edge).sum()
+}
+
+/// Groups of neighbouring columns above the threshold, each cut back to where it is steep.
+fn clusters(profile: &[f64], x0: f64, step: f64) -> Vec<Wall> {
+    let noise = stats::median(profile).unwrap_or(0.0);
+    let threshold = (NOISE_FACTOR * noise).clamp(LEAST_EDGE, 4.0 * LEAST_EDGE);
+    let gap = (WALL_MM / step) as usize;
+    let mut groups: Vec<(usize, usize)> = Vec::new();
+    for k in (0..profile.len()).filter(|&k| profile[k] >= threshold) {
+        match groups.last_mut() {
+            Some((_, last)) if k - *last <= gap => *last = k,
+            _ => groups.push((k, k)),
+        }
+    }
+    groups.into_iter().map(|(first, last)| steep_part(profile, first, last, x0, step)).collect()
+}
+
+/// Beside a dark liquid the bright spot it throws on the card fades over millimetres: a slope that
+/// is no part of the wall.
+fn steep_part(profile: &[f64], first: usize, last: usize, x0: f64, step: f64) -> Wall {
+    let strength = profile[first..=last].iter().copied().fold(0.0, f64::max);
+    let steep = |k: &usize| profile[*k] >= STEEP_SHARE * strength;
+    let start = (first..=last).find(steep).unwrap_or(first);
+    let end = (first..=last).rev().find(steep).unwrap_or(last);
+    let x = |k: usize| x0 + step * (k as f64 + 0.5);
+    Wall { x0: x(start), x1: x(end), strength }
+}
