@@ -26,6 +26,8 @@ const WALL_SHARE: f64 = 0.25;
 const CLEAR_EDGE: f64 = 0.12;
 /// Edges of the bright spot that a vial throws on the card have less than this share of its walls'.
 const BRIGHT_SPOT_SHARE: f64 = 0.2;
+/// And fade over more than this, mm.
+const SHARP_MM: f64 = 2.6;
 /// Kept clear of the tags at the card's sides, mm.
 const TAG_COLUMN_MM: f64 = 21.0;
 /// A level edge that is the surface, the base or a cap's rim, Oklab times 100.
@@ -187,7 +189,9 @@ fn walls_below(raster: &Raster, below: (f64, f64)) -> Vec<Wall> {
     let range = (raster.x(0.0) + margin, raster.x(raster.columns() as f64 - 1.0) - margin);
     let mut found = walls::find(raster, range, below, |_| false).walls;
     let strongest = found.iter().map(|wall| wall.strength).fold(0.0, f64::max);
-    found.retain(|wall| wall.strength >= CLEAR_EDGE.max(BRIGHT_SPOT_SHARE * strongest));
+    found.retain(|wall| {
+        wall.strength >= CLEAR_EDGE.max(BRIGHT_SPOT_SHARE * strongest) && wall.x1 - wall.x0 <= SHARP_MM
+    });
     found
 }
 
