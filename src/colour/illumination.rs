@@ -6,7 +6,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::area::{self, Area};
+use super::area;
 use crate::card::CardView;
 use crate::card::layout::{Layout, PointMm, RectMm};
 use crate::math::stats;
@@ -186,7 +186,8 @@ fn basis(place: PointMm, centre: PointMm) -> Vector3<f64> {
     Vector3::new(1.0, (place.x - centre.x) / 100.0, (place.y - centre.y) / 100.0)
 }
 
-/// Robust plane through one channel's logarithms (iteratively reweighted, Huber).
+/// Robust plane through one channel's logarithms, iteratively reweighted so that cells in a shadow
+/// come to count for nothing.
 fn fit_plane(cells: &[Cell], centre: PointMm, channel: usize) -> Vector3<f64> {
     let mut weights = vec![1.0; cells.len()];
     let mut plane = Vector3::zeros();
@@ -206,7 +207,7 @@ fn fit_plane(cells: &[Cell], centre: PointMm, channel: usize) -> Vector3<f64> {
             .collect();
         let scale = (1.4826 * stats::median(&residuals).unwrap_or(0.0)).max(PAPER_TEXTURE);
         for (weight, residual) in weights.iter_mut().zip(&residuals) {
-            *weight = (1.5 * scale / residual).min(1.0);
+            *weight = (1.0 + (residual / (2.0 * scale)).powi(2)).recip().powi(2);
         }
     }
     plane
@@ -240,7 +241,13 @@ mod tests {
             let cells = paper_cells(layout);
             let centre = layout.outline().centre();
             assert!(cells.len() > 100, "{} cells", cells.len());
-            for side in [|p: PointMm, c: PointMm| p.x < c.x - 40.0, |p, c| p.x > c.x + 40.0, |p, c| p.y < c.y - 35.0, |p, c| p.y > c.y + 35.0] {
+            let sides: [fn(PointMm, PointMm) -> bool; 4] = [
+                |p, c| p.x < c.x - 40.0,
+                |p, c| p.x > c.x + 40.0,
+                |p, c| p.y < c.y - 35.0,
+                |p, c| p.y > c.y + 35.0,
+            ];
+            for side in sides {
                 assert!(cells.iter().filter(|&&cell| side(cell, centre)).count() > 10);
             }
         }

@@ -5,10 +5,14 @@
 //! to those of a reference view of the same printed card ([`Correction`]).
 
 pub mod area;
+pub mod correction;
 pub mod difference;
 pub mod illumination;
 pub mod patches;
+pub mod reference;
 
+pub use correction::{Correction, CorrectionError};
 pub use area::{Area, AreaColour};
 pub use illumination::Illumination;
 pub use patches::PatchColours;
+pub use reference::{LampScore, ReferenceView};

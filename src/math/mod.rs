@@ -2,5 +2,6 @@
 
 pub mod line;
 pub mod regression;
+pub mod pchip;
 pub mod stats;
 pub mod student;
