@@ -1,3 +1,19 @@
-//! A kit's chart, and whether the kit still keeps to it.
+//! A kit's chart: its colours at known values, as one printed card sees them.
+//!
+//! [`calibrate`] makes a [`Chart`] from photos of standards; [`Chart::match_colour`] turns a sample's
+//! colour into a value with its interval; [`control`] watches whether the kit keeps to it.
 
+pub mod calibrate;
 pub mod control;
+pub mod file;
+pub mod fit;
+pub mod matching;
+pub mod nearest;
+pub mod optics;
+pub mod path;
+pub mod response;
+pub mod scale;
+
+pub use file::{Chart, ChartError, Form};
+pub use matching::{Circumstances, Match, Outcome};
+pub use scale::{Scale, Ruler};

@@ -23,6 +23,8 @@ const CLEARANCE_MM: f64 = 0.7;
 const REACH_MM: f64 = 7.0;
 /// Weight that pulls a place without near cells to the plane, in cells.
 const PLANE_WEIGHT: f64 = 0.3;
+/// Distance of the outermost paper from the card's edge, mm.
+const EDGE_MM: f64 = 24.0;
 /// Fewer usable cells tell too little of the light.
 const LEAST_CELLS: usize = 12;
 /// A cell with more clipped pixels is not used.
@@ -153,6 +155,12 @@ impl Illumination {
     pub fn fall_off(&self) -> f64 {
         let mean: Vector3<f64> = (self.planes[0] + self.planes[1] + self.planes[2]) / 3.0;
         (1.5 * mean[1].abs() + mean[2].abs()).exp()
+    }
+
+    /// Natural logarithm of the light on the right edge over that on the left, for each channel, as the
+    /// planes describe it.
+    pub fn change_across(&self) -> [f64; 3] {
+        std::array::from_fn(|channel| self.planes[channel][1] * 2.0 * (self.centre.x - EDGE_MM) / 100.0)
     }
 
     /// How much the light's colour changes across the card: the largest change of red against green

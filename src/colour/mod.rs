@@ -8,11 +8,13 @@ pub mod area;
 pub mod correction;
 pub mod difference;
 pub mod illumination;
+pub mod mixed;
 pub mod patches;
 pub mod reference;
 
 pub use correction::{Correction, CorrectionError};
 pub use area::{Area, AreaColour};
 pub use illumination::Illumination;
+pub use mixed::MixedLight;
 pub use patches::PatchColours;
 pub use reference::{LampScore, ReferenceView};

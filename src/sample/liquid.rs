@@ -1,135 +1,100 @@
-//! The liquid's colour: robust over the middle of the column, reflections left out.
-
-use nalgebra::{Matrix3, Vector3};
+//! The liquid's colour: taken where it is most saturated.
+//!
+//! Reflections, the room's haze on the glass and the short way through the rim all take saturation
+//! away, none adds any. So the liquid is divided into blocks, and the more saturated half (without the
+//! very last ones, which are noise) gives the colour.
 
 use super::column::Axis;
 use super::raster::{Raster, relative};
 use crate::math::stats;
 use crate::terms::space::Relative;
 
-/// Share of the vial's width about its axis that is looked at: further out the glass bends the view
-/// and the way through the liquid gets short.
-const CORE_SHARE: f64 = 0.64;
-/// Share of the width over which the colour is averaged.
-const MEAN_SHARE: f64 = 0.40;
-/// A column of pixels this much brighter than the smooth course over the width mirrors something,
-/// natural logarithm.
-const GLARE_EXCESS: f64 = 0.05;
-/// Fewer columns of pixels tell no course.
-const LEAST_COLUMNS: usize = 8;
+/// Share of the vial's width about its axis that is looked at.
+const CORE_SHARE: f64 = 0.76;
+/// Blocks across and along the liquid.
+const BLOCKS: (usize, usize) = (9, 12);
+/// Share of the blocks, ranked by saturation, from which and up to which the colour is taken.
+const RANKS: (f64, f64) = (0.5, 0.9);
+/// Light brighter than the sample's colour by this factor in every channel is a reflection.
+const GLARE_FACTOR: f64 = 1.6;
+/// Fewer blocks with pixels say too little.
+const LEAST_BLOCKS: usize = 40;
 
 /// Colour of the liquid and how it was obtained.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Liquid {
     /// Relative to bare paper.
     pub colour: Relative,
-    /// Scatter about the smooth course, natural logarithm.
+    /// Robust scatter of the blocks' saturation, natural logarithm.
     pub spread: f64,
-    /// Share of the looked-at liquid left out as reflection.
+    /// Share of the looked-at liquid that mirrors something.
     pub glare: f64,
+    /// Share of the looked-at liquid that is clipped at white.
+    pub clipped: f64,
     /// Half the measured width, mm.
     pub half_width: f64,
 }
 
-/// Median colour of one column of pixels along the axis.
-struct Stripe {
-    /// Distance from the axis in half widths, -1 to 1.
-    offset: f64,
-    log: [f64; 3],
-    clipped: f64,
-}
-
-/// Measures the liquid between two heights; `None` if reflections leave too little.
+/// Measures the liquid between two heights; `None` if too little of it is in the picture.
 pub fn measure(raster: &Raster, axis: &Axis, width: f64, rows: (f64, f64)) -> Option<Liquid> {
-    let stripes = stripes(raster, axis, width, rows);
-    let all = stripes.len();
-    let clear: Vec<Stripe> = stripes.into_iter().filter(|stripe| stripe.clipped < 0.25).collect();
-    if clear.len() < LEAST_COLUMNS || clear.len() * 2 < all {
+    let half_width = CORE_SHARE * width / 2.0;
+    let mut blocks: Vec<[f64; 3]> = Vec::with_capacity(BLOCKS.0 * BLOCKS.1);
+    let (mut logs, mut clipped) = (Vec::new(), 0_usize);
+    for k in 0..BLOCKS.0 * BLOCKS.1 {
+        let own = block_pixels(raster, axis, half_width, rows, (k % BLOCKS.0, k / BLOCKS.0));
+        clipped += own.iter().filter(|(_, clipped)| *clipped).count();
+        let channel = |k: usize| stats::median(&own.iter().map(|(log, _)| log[k]).collect::<Vec<_>>());
+        if let (Some(r), Some(g), Some(b)) = (channel(0), channel(1), channel(2)) {
+            blocks.push([r, g, b]);
+        }
+        logs.extend(own.into_iter().map(|(log, _)| log));
+    }
+    if blocks.len() < LEAST_BLOCKS {
         return None;
     }
-    let courses: [Course; 3] = [fit_course(&clear, 0)?, fit_course(&clear, 1)?, fit_course(&clear, 2)?];
-    let is_clear = |stripe: &&Stripe| {
-        let excess = (0..3).map(|k| stripe.log[k] - courses[k].at(stripe.offset));
-        excess.fold(0.0, f64::max) < GLARE_EXCESS + 2.5 * courses[1].scatter
-    };
-    let kept: Vec<&Stripe> = clear.iter().filter(is_clear).collect();
-    let reach = MEAN_SHARE / CORE_SHARE;
-    let colour = std::array::from_fn(|k| courses[k].mean(reach));
+    let colour = most_saturated(&mut blocks);
+    let mirrors = |log: &&[f64; 3]| (0..3).all(|channel| log[channel] > colour[channel] + GLARE_FACTOR.ln());
+    let saturations: Vec<f64> = blocks.iter().map(saturation).collect();
     Some(Liquid {
         colour: relative(colour),
-        spread: courses.iter().map(|course| course.scatter).sum::<f64>() / 3.0,
-        glare: 1.0 - kept.len() as f64 / all as f64,
-        half_width: width * MEAN_SHARE / 2.0,
+        spread: stats::robust_sigma(&saturations)?,
+        glare: logs.iter().filter(mirrors).count() as f64 / logs.len() as f64,
+        clipped: clipped as f64 / logs.len() as f64,
+        half_width,
     })
 }
 
-fn stripes(raster: &Raster, axis: &Axis, width: f64, (top, bottom): (f64, f64)) -> Vec<Stripe> {
-    let half = CORE_SHARE * width / 2.0;
-    let count = (2.0 * half / raster.step()).floor() as usize;
-    let rows = raster.row_range(top, bottom);
-    (0..count)
-        .filter_map(|k| {
-            let offset = 2.0 * (k as f64 + 0.5) / count as f64 - 1.0;
-            let cells: Vec<(usize, usize)> = rows
-                .clone()
-                .filter_map(|row| {
-                    let x = axis.x_at(raster.y(row as f64)) + offset * half;
-                    let column = raster.column_of(x).round();
-                    (column >= 0.0 && column < raster.columns() as f64).then_some((column as usize, row))
-                })
-                .collect();
-            let logs: Vec<[f64; 3]> = cells.iter().filter_map(|&(c, r)| raster.log(c, r)).collect();
-            let channel = |k: usize| stats::median(&logs.iter().map(|log| log[k]).collect::<Vec<_>>());
-            let clipped = cells.iter().filter(|&&(c, r)| raster.is_clipped(c, r)).count();
-            Some(Stripe {
-                offset,
-                log: [channel(0)?, channel(1)?, channel(2)?],
-                clipped: clipped as f64 / cells.len() as f64,
-            })
-        })
-        .collect()
-}
-
-/// A smooth course of one channel over the width: constant, slope and bend.
-struct Course {
-    coefficients: Vector3<f64>,
-    scatter: f64,
-}
-
-impl Course {
-    fn at(&self, offset: f64) -> f64 {
-        self.coefficients.dot(&Vector3::new(1.0, offset, offset * offset))
-    }
-
-    /// Mean from `-reach` to `reach`.
-    fn mean(&self, reach: f64) -> f64 {
-        self.coefficients[0] + self.coefficients[2] * reach * reach / 3.0
-    }
-}
-
-/// Robust quadratic. Reflections only brighten, so what lies above counts for less than what lies
-/// below.
-fn fit_course(stripes: &[Stripe], channel: usize) -> Option<Course> {
-    let mut weights = vec![1.0; stripes.len()];
-    let mut course = Course { coefficients: Vector3::zeros(), scatter: 0.0 };
-    for _ in 0..15 {
-        let mut normal = Matrix3::from_diagonal_element(1e-9);
-        let mut right = Vector3::zeros();
-        for (stripe, weight) in stripes.iter().zip(&weights) {
-            let basis = Vector3::new(1.0, stripe.offset, stripe.offset * stripe.offset);
-            normal += *weight * basis * basis.transpose();
-            right += *weight * stripe.log[channel] * basis;
-        }
-        course.coefficients = normal.cholesky()?.solve(&right);
-        let residuals: Vec<f64> =
-            stripes.iter().map(|stripe| stripe.log[channel] - course.at(stripe.offset)).collect();
-        let sizes: Vec<f64> = residuals.iter().map(|residual| residual.abs()).collect();
-        course.scatter = 1.4826 * stats::median(&sizes)?;
-        let scale = course.scatter.max(0.004);
-        for (weight, residual) in weights.iter_mut().zip(&residuals) {
-            let limit = if *residual > 0.0 { scale } else { 2.0 * scale };
-            *weight = (limit / residual.abs().max(1e-12)).min(1.0).powi(2);
+/// Pixels of one block: logarithm of the relative light, and whether it is clipped.
+fn block_pixels(
+    raster: &Raster,
+    axis: &Axis,
+    half_width: f64,
+    (top, bottom): (f64, f64),
+    (column, row): (usize, usize),
+) -> Vec<([f64; 3], bool)> {
+    let share = |k: usize, of: usize| k as f64 / of as f64;
+    let height = bottom - top;
+    let y = (top + height * share(row, BLOCKS.1), top + height * share(row + 1, BLOCKS.1));
+    let x = |k: usize| half_width * (2.0 * share(k, BLOCKS.0) - 1.0);
+    let mut pixels = Vec::new();
+    for row in raster.row_range(y.0, y.1) {
+        let centre = axis.x_at(raster.y(row as f64));
+        for column in raster.column_range(centre + x(column), centre + x(column + 1)) {
+            pixels.extend(raster.log(column, row).map(|log| (log, raster.is_clipped(column, row))));
         }
     }
-    Some(course)
+    pixels
+}
+
+/// Difference of the extreme channels, natural logarithm.
+fn saturation(log: &[f64; 3]) -> f64 {
+    log.iter().copied().fold(f64::NEG_INFINITY, f64::max) - log.iter().copied().fold(f64::INFINITY, f64::min)
+}
+
+/// Mean logarithm of the ranked blocks.
+fn most_saturated(blocks: &mut [[f64; 3]]) -> [f64; 3] {
+    blocks.sort_by(|a, b| saturation(a).total_cmp(&saturation(b)));
+    let rank = |share: f64| (share * blocks.len() as f64) as usize;
+    let chosen = &blocks[rank(RANKS.0)..rank(RANKS.1)];
+    std::array::from_fn(|channel| chosen.iter().map(|log| log[channel]).sum::<f64>() / chosen.len() as f64)
 }

@@ -10,7 +10,7 @@ use crate::colour::Illumination;
 use crate::math::stats;
 use crate::photo::Photo;
 use crate::terms::Flag;
-use crate::terms::space::Relative;
+use crate::terms::space::{Light, Relative};
 
 /// Spacing of the grid on which the window is looked at, mm.
 const GRID_MM: f64 = 0.25;
@@ -46,6 +46,8 @@ const DEEP_SHADOW: f64 = 0.78;
 const SHADOW: f64 = 0.88;
 /// Share of the liquid under reflections beyond which no honest colour is left.
 const MOST_GLARE: f64 = 0.5;
+/// Share of the liquid clipped at white beyond which it is hidden.
+const MOST_CLIPPED: f64 = 0.3;
 /// Share of the liquid under reflections that is worth a flag.
 const SOME_GLARE: f64 = 0.04;
 
@@ -82,6 +84,8 @@ pub struct Sample {
     pub colour: Relative,
     /// Scatter of the colour over the liquid, natural logarithm, mean of the channels.
     pub spread: f64,
+    /// Light on the paper to the left and to the right of the sample, where the window is wide enough.
+    pub beside: Option<(Light, Light)>,
     /// Measured area on the card's plane, corners clockwise from the top left, mm.
     pub area: [PointMm; 4],
     /// Doubts.
@@ -105,12 +109,16 @@ pub fn find_vial(
         Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
     let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
     let liquid = liquid::measure(&raster, &axis, right - left, (top, bottom));
-    let liquid = liquid.filter(|liquid| liquid.glare <= MOST_GLARE).ok_or(SampleError::Glare)?;
+    let liquid = liquid
+        .filter(|liquid| liquid.glare <= MOST_GLARE && liquid.clipped <= MOST_CLIPPED)
+        .ok_or(SampleError::Glare)?;
     let sides = side_light(&raster, window, (left, right), (top, bottom));
     if sides < DEEP_SHADOW {
         return Err(SampleError::DeepShadow);
     }
-    Ok(sample_of(&liquid, &axis, (top, bottom), sides))
+    let mut sample = sample_of(&liquid, &axis, (top, bottom), sides);
+    sample.beside = paper_beside(&raster, light, window, (left, right));
+    Ok(sample)
 }
 
 fn sample_of(liquid: &Liquid, axis: &Axis, (top, bottom): (f64, f64), sides: f64) -> Sample {
@@ -125,6 +133,7 @@ fn sample_of(liquid: &Liquid, axis: &Axis, (top, bottom): (f64, f64), sides: f64
     Sample {
         colour: liquid.colour,
         spread: liquid.spread,
+        beside: None,
         area: [corner(top, -1.0), corner(top, 1.0), corner(bottom, 1.0), corner(bottom, -1.0)],
         flags,
     }
@@ -239,4 +248,28 @@ fn side_light(raster: &Raster, window: RectMm, (left, right): (f64, f64), rows: 
     let left_side = side((left - 6.0).max(window.x0 + 0.8), left - 2.0);
     let right_side = side(right + 2.0, (right + 6.0).min(window.x1 - 0.8));
     left_side.into_iter().chain(right_side).fold(0.0, f64::max)
+}
+
+/// Light of the paper along both sides of the window; `None` if the vial stands before it.
+fn paper_beside(
+    raster: &Raster,
+    light: &Illumination,
+    window: RectMm,
+    (left, right): (f64, f64),
+) -> Option<(Light, Light)> {
+    let strips = [(window.x0 + 1.5, window.x0 + 5.0), (window.x1 - 5.0, window.x1 - 1.5)];
+    if strips[0].1 > left - 1.0 || strips[1].0 < right + 1.0 {
+        return None;
+    }
+    let rows = raster.row_range(window.y0 + 12.0, window.y0 + 0.62 * window.height());
+    let colour = |(x0, x1): (f64, f64)| -> Option<Light> {
+        let logs: Vec<[f64; 3]> =
+            rows.clone().filter_map(|row| row_colour(raster, row, x0, x1)).collect();
+        let middle = PointMm { x: (x0 + x1) / 2.0, y: window.y0 + 0.38 * window.height() };
+        let paper = light.at(middle);
+        let channel = |k: usize| stats::median(&logs.iter().map(|log| log[k]).collect::<Vec<_>>());
+        let log = [channel(0)?, channel(1)?, channel(2)?];
+        Some(std::array::from_fn(|k| log[k].exp() * paper[k]))
+    };
+    Some((colour(strips[0])?, colour(strips[1])?))
 }

@@ -1,0 +1,201 @@
+//! A chart's file: our own JSON, with everything needed to read without the photos.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::scale::Scale;
+use crate::colour::ReferenceView;
+use crate::terms::Analyte;
+use crate::terms::space::Relative;
+
+/// What a chart's file says it is.
+const FORMAT: &str = "tintwell chart";
+/// Version of the file's layout that is written; earlier ones are read.
+const VERSION: u32 = 1;
+/// No honest chart is larger.
+const MAX_FILE_BYTES: u64 = 8 << 20;
+
+/// What kind of test a chart is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "snake_case")]
+pub enum Form {
+    /// Coloured liquid in a glass vial.
+    Vial,
+    /// A dip strip with pads.
+    Strip,
+}
+
+/// A photo a chart was made from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StandardPhoto {
+    /// The file, as given.
+    pub photo: String,
+    /// What the standard held.
+    pub analyte: Analyte,
+    /// Its value, in the scale's unit.
+    pub value: f64,
+    /// Colour relative to paper, in the reference view.
+    pub colour: Relative,
+}
+
+/// A kit's chart.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Chart {
+    format: String,
+    version: u32,
+    /// Its name.
+    pub name: String,
+    /// What kind of test it is for.
+    pub form: Form,
+    /// Layout of the card it was made with.
+    pub card_version: u8,
+    /// Date on which it was made, `YYYY-MM-DD`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made_on: Option<String>,
+    /// The card as its photos show it.
+    pub reference: ReferenceView,
+    /// One scale for a vial, one a pad for a strip.
+    pub scales: Vec<Scale>,
+    /// What it was made from.
+    pub standards: Vec<StandardPhoto>,
+}
+
+/// Why a chart cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum ChartError {
+    /// No such chart.
+    #[error("there is no chart {name:?}: give the name of one of your charts, or the path of a chart file (make one with `tintwell calibrate`); known: {known}")]
+    NotFound {
+        /// What was asked for.
+        name: String,
+        /// Names that would do.
+        known: String,
+    },
+    /// The file cannot be read.
+    #[error("{path}: cannot read the chart: {source}")]
+    Unreadable {
+        /// File.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// The file is no chart, or damaged.
+    #[error("{path}: this is not a usable chart file ({what}): restore it from a copy or make the chart anew with `tintwell calibrate`")]
+    Damaged {
+        /// File.
+        path: PathBuf,
+        /// What is wrong.
+        what: String,
+    },
+    /// The file comes from a later version.
+    #[error("{path}: the chart was written by a later version of Tintwell (file version {found}, this one reads up to {VERSION}): update Tintwell")]
+    TooNew {
+        /// File.
+        path: PathBuf,
+        /// Version found.
+        found: u64,
+    },
+    /// The file cannot be written.
+    #[error("{path}: cannot write the chart: {source}")]
+    Unwritable {
+        /// File.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+}
+
+impl Chart {
+    /// A chart of the present file version.
+    pub(super) fn new(
+        name: &str,
+        form: Form,
+        card_version: u8,
+        reference: ReferenceView,
+        scales: Vec<Scale>,
+        standards: Vec<StandardPhoto>,
+    ) -> Self {
+        Self {
+            format: FORMAT.to_owned(),
+            version: VERSION,
+            name: name.to_owned(),
+            form,
+            card_version,
+            made_on: None,
+            reference,
+            scales,
+            standards,
+        }
+    }
+
+    /// Reads a chart's file.
+    ///
+    /// # Errors
+    /// The file cannot be read, is damaged, or comes from a later version.
+    pub fn load(path: &Path) -> Result<Self, ChartError> {
+        let unreadable = |source| ChartError::Unreadable { path: path.to_owned(), source };
+        let size = std::fs::metadata(path).map_err(unreadable)?.len();
+        if size > MAX_FILE_BYTES {
+            return Err(ChartError::Damaged { path: path.to_owned(), what: format!("{size} bytes are too many") });
+        }
+        Self::parse(&std::fs::read(path).map_err(unreadable)?, path)
+    }
+
+    /// Reads a chart from its text; `path` is for messages.
+    ///
+    /// # Errors
+    /// As [`Chart::load`].
+    pub fn parse(text: &[u8], path: &Path) -> Result<Self, ChartError> {
+        let damaged = |what: String| ChartError::Damaged { path: path.to_owned(), what };
+        let value: serde_json::Value = serde_json::from_slice(text).map_err(|error| damaged(error.to_string()))?;
+        if value.get("format").and_then(serde_json::Value::as_str) != Some(FORMAT) {
+            return Err(damaged("it does not say that it is one".to_owned()));
+        }
+        match value.get("version").and_then(serde_json::Value::as_u64) {
+            Some(found) if found > u64::from(VERSION) => {
+                return Err(ChartError::TooNew { path: path.to_owned(), found });
+            }
+            Some(_) => {}
+            None => return Err(damaged("its version is missing".to_owned())),
+        }
+        let chart: Self = serde_json::from_value(value).map_err(|error| damaged(error.to_string()))?;
+        chart.check().map_err(damaged)?;
+        Ok(chart)
+    }
+
+    fn check(&self) -> Result<(), String> {
+        if !self.reference.is_sound() {
+            return Err("its card patches are incomplete".to_owned());
+        }
+        if self.scales.is_empty() {
+            return Err("it holds no scale".to_owned());
+        }
+        match self.scales.iter().find(|scale| scale.ruler().is_none()) {
+            Some(scale) => Err(format!("the levels of {} make no path", scale.analyte)),
+            None => Ok(()),
+        }
+    }
+
+    /// Writes the chart, whole or not at all.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn save(&self, path: &Path) -> Result<(), ChartError> {
+        let unwritable = |source| ChartError::Unwritable { path: path.to_owned(), source };
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        std::fs::create_dir_all(folder).map_err(unwritable)?;
+        let mut text = serde_json::to_string_pretty(self).map_err(|error| unwritable(error.into()))?;
+        text.push('\n');
+        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(unwritable)?;
+        std::io::Write::write_all(&mut file, text.as_bytes()).map_err(unwritable)?;
+        file.as_file().sync_all().map_err(unwritable)?;
+        file.persist(path).map_err(|error| unwritable(error.error))?;
+        Ok(())
+    }
+
+    /// The scale of an analyte.
+    pub fn scale(&self, analyte: Analyte) -> Option<&Scale> {
+        self.scales.iter().find(|scale| scale.analyte == analyte)
+    }
+}

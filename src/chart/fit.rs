@@ -1,0 +1,212 @@
+//! A chart's path from photos of standards: the absorbance at every level, freed of what is peculiar
+//! to each photo.
+//!
+//! Weighted least squares in turns: the levels' absorbances with each photo's path factor, shade and
+//! veil integrated out (they only widen its covariance), then the lamp matrix, then each photo's veil,
+//! about which the model is linearised. A soft prior holds the path's bend in the response coordinate,
+//! so that the noise of single photos cancels over neighbouring levels.
+
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
+
+use super::optics::{self, DARKEST, LAMP_SD, PATH_SD, SHADE_SD, VEIL_MEAN, VEIL_SD};
+use super::response::Response;
+use crate::terms::Analyte;
+use crate::terms::space::Relative;
+
+/// One photo of a standard, corrected to the reference view.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Standard {
+    /// Index of its level.
+    pub level: usize,
+    /// Its colour.
+    pub colour: Relative,
+    /// Its lamp score.
+    pub lamp: f64,
+    /// Relative standard uncertainty of its value.
+    pub value_uncertainty: f64,
+}
+
+/// The fitted path.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// Coordinate in which it is smooth.
+    pub response: Response,
+    /// Decadic absorbance at every level.
+    pub absorbance: Vec<Vector3<f64>>,
+    /// How the absorbance moves along with the lamp: per unit of lamp score, times the absorbance.
+    pub lamp: Matrix3<f64>,
+    /// Sum of squares that was minimised.
+    cost: f64,
+}
+
+impl Fit {
+    /// A fit kept in a chart's file.
+    pub fn restored(response: Response, absorbance: Vec<Vector3<f64>>, lamp: Matrix3<f64>) -> Self {
+        Self { response, absorbance, lamp, cost: 0.0 }
+    }
+}
+
+/// Rounds of the three steps.
+const ROUNDS: usize = 8;
+/// Bend that is always allowed, decadic absorbance.
+const BEND: f64 = 0.015;
+/// Bend allowed as a share of the change over the neighbouring levels.
+const BEND_SHARE: f64 = 0.06;
+
+/// Fits the path through sorted levels; `None` if the system cannot be solved.
+pub fn fit(analyte: Analyte, levels: &[f64], standards: &[Standard]) -> Option<Fit> {
+    let mean = levels.iter().sum::<f64>() / levels.len() as f64;
+    Response::candidates(analyte, mean, *levels.last()?)
+        .into_iter()
+        .filter_map(|response| fit_with(response, levels, standards))
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+/// A photo as the fit sees it at the present veil.
+struct Linear {
+    level: usize,
+    lamp: f64,
+    /// Absorbance, referred to the mean veil.
+    observed: Vector3<f64>,
+    /// Change of absorbance per unit of veil.
+    by_veil: Vector3<f64>,
+    /// Inverse covariance, and its root.
+    precision: Matrix3<f64>,
+    root: Matrix3<f64>,
+}
+
+fn fit_with(response: Response, levels: &[f64], standards: &[Standard]) -> Option<Fit> {
+    let colours: Vec<Vector3<f64>> = standards.iter().map(|standard| Vector3::from(standard.colour)).collect();
+    let mut absorbance = start(levels.len(), standards, &colours)?;
+    let mut lamp = Matrix3::zeros();
+    let mut veils = vec![VEIL_MEAN; standards.len()];
+    let mut cost = f64::INFINITY;
+    for _ in 0..ROUNDS {
+        let linear: Vec<Linear> = standards
+            .iter()
+            .zip(&colours)
+            .zip(&veils)
+            .map(|((standard, colour), &veil)| linearise(standard, colour, veil, &absorbance, &slope(levels, &absorbance, standard)))
+            .collect::<Option<_>>()?;
+        (absorbance, cost) = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
+        lamp = solve_lamp(&linear, &absorbance)?;
+        veils = linear
+            .iter()
+            .zip(&colours)
+            .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp))
+            .collect();
+    }
+    Some(Fit { response, absorbance, lamp, cost })
+}
+
+/// Mean absorbance of each level's photos.
+fn start(count: usize, standards: &[Standard], colours: &[Vector3<f64>]) -> Option<Vec<Vector3<f64>>> {
+    (0..count)
+        .map(|level| {
+            let own: Vec<Vector3<f64>> = standards
+                .iter()
+                .zip(colours)
+                .filter(|(standard, _)| standard.level == level)
+                .map(|(_, colour)| optics::absorbance(colour, VEIL_MEAN))
+                .collect();
+            (!own.is_empty()).then(|| own.iter().sum::<Vector3<f64>>() / own.len() as f64)
+        })
+        .collect()
+}
+
+/// Change of absorbance per relative change of the standard's value: what its uncertainty does.
+fn slope(levels: &[f64], absorbance: &[Vector3<f64>], standard: &Standard) -> Vector3<f64> {
+    let k = standard.level;
+    let (before, after) = (k.saturating_sub(1), (k + 1).min(levels.len() - 1));
+    (absorbance[after] - absorbance[before]) / (levels[after] - levels[before]) * levels[k]
+}
+
+fn linearise(
+    standard: &Standard,
+    colour: &Vector3<f64>,
+    veil: f64,
+    absorbance: &[Vector3<f64>],
+    slope: &Vector3<f64>,
+) -> Option<Linear> {
+    let own = &absorbance[standard.level];
+    let light = colour.map(|value| (value - veil).max(DARKEST));
+    let per_light = light.map(|value| 1.0 / (value * std::f64::consts::LN_10));
+    let observed = light.map(|value| -value.log10()) + per_light * (VEIL_MEAN - veil);
+    let noise = optics::noise(colour, optics::LEAST_NOISE).component_mul(&per_light);
+    let value = slope * standard.value_uncertainty;
+    let covariance = Matrix3::from_element(SHADE_SD * SHADE_SD)
+        + PATH_SD * PATH_SD * own * own.transpose()
+        + VEIL_SD * VEIL_SD * per_light * per_light.transpose()
+        + value * value.transpose()
+        + optics::diagonal(&noise)
+        + Matrix3::from_diagonal_element(1e-6);
+    let precision = covariance.try_inverse()?;
+    let root = precision.cholesky()?.l().transpose();
+    Some(Linear { level: standard.level, lamp: standard.lamp, observed, by_veil: per_light, precision, root })
+}
+
+/// Absorbances of all levels, lamp matrix held, and the cost reached.
+fn solve_levels(
+    photos: &[Linear],
+    response: Response,
+    levels: &[f64],
+    before: &[Vector3<f64>],
+    lamp: &Matrix3<f64>,
+) -> Option<(Vec<Vector3<f64>>, f64)> {
+    let count = levels.len();
+    let rows = 3 * (photos.len() + count.saturating_sub(2));
+    let mut design = DMatrix::zeros(rows, 3 * count);
+    let mut right = DVector::zeros(rows);
+    for (k, photo) in photos.iter().enumerate() {
+        let block = photo.root * (Matrix3::identity() + photo.lamp * lamp);
+        design.fixed_view_mut::<3, 3>(3 * k, 3 * photo.level).copy_from(&block);
+        right.fixed_rows_mut::<3>(3 * k).copy_from(&(photo.root * photo.observed));
+    }
+    let g: Vec<f64> = levels.iter().map(|&level| response.coordinate(level)).collect();
+    for k in 1..count.saturating_sub(1) {
+        let row = 3 * (photos.len() + k - 1);
+        let share = (g[k] - g[k - 1]) / (g[k + 1] - g[k - 1]);
+        let sd = BEND + BEND_SHARE * (before[k + 1] - before[k - 1]).abs().max();
+        for channel in 0..3 {
+            design[(row + channel, 3 * k + channel)] = 1.0 / sd;
+            design[(row + channel, 3 * (k - 1) + channel)] = -(1.0 - share) / sd;
+            design[(row + channel, 3 * (k + 1) + channel)] = -share / sd;
+        }
+    }
+    let solution = least_squares(&design, &right)?;
+    let cost = (&design * &solution - &right).norm_squared();
+    let levels = (0..count).map(|k| solution.fixed_rows::<3>(3 * k).into_owned()).collect();
+    Some((levels, cost))
+}
+
+/// Lamp matrix, levels held.
+fn solve_lamp(photos: &[Linear], absorbance: &[Vector3<f64>]) -> Option<Matrix3<f64>> {
+    let rows = 3 * photos.len() + 9;
+    let mut design = DMatrix::zeros(rows, 9);
+    let mut right = DVector::zeros(rows);
+    for (k, photo) in photos.iter().enumerate() {
+        let own = absorbance[photo.level];
+        for (row, column, channel) in (0..27).map(|i| (i / 9, i / 3 % 3, i % 3)) {
+            design[(3 * k + row, 3 * column + channel)] = photo.root[(row, column)] * photo.lamp * own[channel];
+        }
+        right.fixed_rows_mut::<3>(3 * k).copy_from(&(photo.root * (photo.observed - own)));
+    }
+    for k in 0..9 {
+        design[(3 * photos.len() + k, k)] = 1.0 / LAMP_SD;
+    }
+    let solution = least_squares(&design, &right)?;
+    Some(Matrix3::from_fn(|row, column| solution[3 * row + column]))
+}
+
+/// Veil of one photo given the path.
+fn solve_veil(photo: &Linear, colour: &Vector3<f64>, absorbance: &[Vector3<f64>], lamp: &Matrix3<f64>) -> f64 {
+    let own = absorbance[photo.level];
+    let error = photo.observed - (own + photo.lamp * lamp * own);
+    let veil = VEIL_MEAN - VEIL_SD * VEIL_SD * photo.by_veil.dot(&(photo.precision * error));
+    veil.clamp(0.0, 0.6 * colour.min())
+}
+
+fn least_squares(design: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f64>> {
+    let normal = design.transpose() * design + DMatrix::identity(design.ncols(), design.ncols()) * 1e-9;
+    Some(normal.cholesky()?.solve(&(design.transpose() * right)))
+}

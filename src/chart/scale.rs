@@ -1,0 +1,130 @@
+//! One analyte's scale within a chart: levels, path, limits.
+
+use nalgebra::{Matrix3, Vector3};
+use serde::{Deserialize, Serialize};
+
+use super::fit::Fit;
+use super::matching::{self, Circumstances, Match};
+use super::nearest::Nearest;
+use super::path::Path;
+use super::response::Response;
+use crate::terms::space::Relative;
+use crate::terms::{Analyte, Unit};
+
+/// One level of a scale.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Level {
+    /// Value, in the scale's unit.
+    pub value: f64,
+    /// Decadic absorbance in the reference view, red, green, blue.
+    pub absorbance: [f64; 3],
+    /// Photos it rests on.
+    pub photos: usize,
+    /// Relative standard uncertainty of the standard's value.
+    #[serde(default)]
+    pub uncertainty: f64,
+}
+
+/// What can be told from a blank (Currie, Anal. Chem. 40:586, 1968; IUPAC, Pure Appl. Chem. 67:1699,
+/// 1995; known standard deviation, 5 % risk of either error).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DetectionLimits {
+    /// Standard deviation of a blank's reading.
+    pub blank_sd: f64,
+    /// Decision limit, 1.645 standard deviations: a value below is not told from a blank.
+    pub decision: f64,
+    /// Detection limit, 3.29 standard deviations: a value above is hardly ever missed.
+    pub detection: f64,
+}
+
+/// Quantile of the normal law for a 5 % risk on one side.
+const ONE_SIDED_95: f64 = 1.644_853_626_951;
+
+impl DetectionLimits {
+    /// Limits of a known standard deviation of the blank.
+    pub fn of_blank(blank_sd: f64) -> Self {
+        Self { blank_sd, decision: ONE_SIDED_95 * blank_sd, detection: 2.0 * ONE_SIDED_95 * blank_sd }
+    }
+}
+
+/// Errors of photos of standards read with a chart made without them.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CrossValidation {
+    /// Photos read.
+    pub photos: usize,
+    /// Median absolute error, steps.
+    pub median_steps: f64,
+    /// 95th percentile of the absolute error, steps.
+    pub p95_steps: f64,
+    /// Share of the intervals that hold the true value.
+    pub coverage: f64,
+}
+
+/// One analyte's scale.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Scale {
+    /// What is measured.
+    pub analyte: Analyte,
+    /// Unit of all values.
+    pub unit: Unit,
+    /// Levels, by value.
+    pub levels: Vec<Level>,
+    /// Coordinate in which the path is smooth.
+    pub response: Response,
+    /// How absorbance moves along with the lamp, row by row.
+    pub lamp: [[f64; 3]; 3],
+    /// Limits, for a concentration.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limits: Option<DetectionLimits>,
+    /// Cross-validated errors.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cross_validation: Option<CrossValidation>,
+}
+
+impl Scale {
+    /// Prepares the scale for matching; `None` if its numbers do not make a path.
+    pub fn ruler(&self) -> Option<Ruler> {
+        let fit = Fit::restored(
+            self.response,
+            self.levels.iter().map(|level| Vector3::from(level.absorbance)).collect(),
+            Matrix3::from_fn(|row, column| self.lamp[row][column]),
+        );
+        let values: Vec<f64> = self.levels.iter().map(|level| level.value).collect();
+        let increases = values.windows(2).all(|pair| pair[0] < pair[1]);
+        let finite = self.levels.iter().flat_map(|level| level.absorbance).chain(values.iter().copied()).all(f64::is_finite);
+        if values.len() < 2 || !increases || !finite || !self.response.is_sound() {
+            return None;
+        }
+        let path = Path::new(&values, &fit)?;
+        let nearest = Nearest::new(&path)?;
+        Some(Ruler { path, nearest })
+    }
+}
+
+/// A scale ready for matching.
+pub struct Ruler {
+    /// The path of colours.
+    pub path: Path,
+    /// Its colours in a tree.
+    pub nearest: Nearest,
+}
+
+impl Ruler {
+    /// Matches a colour in the reference view.
+    pub fn match_colour(&self, colour: Relative, circumstances: &Circumstances) -> Match {
+        matching::match_colour(&self.path, colour, circumstances)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Currie 1968, well-known blank: 1.6449 and 3.2897 standard deviations.
+    #[test]
+    fn detection_limits_are_those_of_currie() {
+        let limits = DetectionLimits::of_blank(1.0);
+        assert!((limits.decision - 1.6449).abs() < 5e-5);
+        assert!((limits.detection - 3.2897).abs() < 5e-5);
+    }
+}
