@@ -9,6 +9,7 @@
 //! | [`sample`] | photo, card, illumination | the vial's or the pads' robust colour |
 //! | [`chart`] | colours of standards, or of a sample | the chart, or a value with its interval |
 //! | [`reading`] | a match or a typed value | a dated value with its interval |
+//! | [`pipeline`] | a photo and charts | readings with their evidence |
 //! | [`standards`] | levels and what is at hand | how to mix them, how well they are known |
 //! | [`log`] | readings and events | an append-only file, and what is live in it |
 //! | [`cycle`] | a tank's history | balance, proof, stage, dangers, forecast, advice |
@@ -39,6 +40,9 @@ pub mod chart;
 
 // One dated value with its interval.
 pub mod reading;
+
+// One photo through all image stages.
+pub mod pipeline;
 
 // Standard solutions and standard addition.
 pub mod standards;

@@ -9,7 +9,7 @@ use palette::color_difference::Ciede2000;
 use palette::lms::matrix::Bradford;
 use palette::white_point::{A, D50, D65};
 use palette::{FromColor, IntoColor, Lab, LinSrgb, Oklab, Srgb, Xyz};
-use tintwell::terms::space::{LinearRgb, PaperLab, PaperOklab};
+use tintwell::terms::space::{PaperLab, PaperOklab, RelativeRgb};
 
 /// Rows of a CSV with a header; text fields become NaN.
 fn rows(text: &str) -> Vec<Vec<f64>> {
@@ -48,7 +48,7 @@ fn srgb_decodes_as_the_standard_says() {
         (255, 1.0),
     ];
     for (code, linear) in table {
-        let found: LinearRgb = Srgb::new(code, code, code).into_format::<f64>().into_linear();
+        let found: RelativeRgb = Srgb::new(code, code, code).into_format::<f64>().into_linear();
         assert_abs_diff_eq!(found.red, linear, epsilon = 1e-9);
     }
 }
@@ -207,7 +207,7 @@ fn srgb_goes_to_oklab_by_the_direct_matrix() {
         ([1.0, 1.0, 0.0], [0.967983, -0.071369, 0.198570]),
     ];
     for ([r, g, b], expected) in table {
-        let found: PaperOklab = LinearRgb::new(r, g, b).into_color();
+        let found: PaperOklab = RelativeRgb::new(r, g, b).into_color();
         for (found, expected) in [found.l, found.a, found.b].into_iter().zip(expected) {
             assert_abs_diff_eq!(found, expected, epsilon = 2e-6);
         }

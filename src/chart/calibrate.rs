@@ -61,7 +61,9 @@ pub enum CalibrationError {
         levels: String,
     },
     /// A patch of the card can be seen in none of the photos.
-    #[error("a patch of the card is hidden or overexposed in every photo: photograph the standards again with the whole card visible")]
+    #[error(
+        "a patch of the card is hidden or overexposed in every photo: photograph the standards again with the whole card visible"
+    )]
     HiddenPatch,
     /// A photo does not fit the others.
     #[error("{photo}: {reason}")]
@@ -272,8 +274,7 @@ impl Calibrator<'_> {
                 continue;
             }
             let path = Path::new(levels, &fit::fit(self.analyte, levels, &others)?)?;
-            let matched =
-                super::matching::match_colour(&path, standards[k].colour, &self.circumstances(own));
+            let matched = super::matching::match_colour(&path, standards[k].colour, &self.circumstances(own));
             let (value, low, high) = match matched.outcome {
                 Outcome::Within { value, low, high } => (value, low, high),
                 Outcome::Above { low } => (path.last(), low, f64::INFINITY),

@@ -65,7 +65,9 @@ pub struct Chart {
 #[derive(Debug, thiserror::Error)]
 pub enum ChartError {
     /// No such chart.
-    #[error("there is no chart {name:?}: give the name of one of your charts, or the path of a chart file (make one with `tintwell calibrate`); known: {known}")]
+    #[error(
+        "there is no chart {name:?}: give the name of one of your charts, or the path of a chart file (make one with `tintwell calibrate`); known: {known}"
+    )]
     NotFound {
         /// What was asked for.
         name: String,
@@ -81,7 +83,9 @@ pub enum ChartError {
         source: std::io::Error,
     },
     /// The file is no chart, or damaged.
-    #[error("{path}: this is not a usable chart file ({what}): restore it from a copy or make the chart anew with `tintwell calibrate`")]
+    #[error(
+        "{path}: this is not a usable chart file ({what}): restore it from a copy or make the chart anew with `tintwell calibrate`"
+    )]
     Damaged {
         /// File.
         path: PathBuf,
@@ -89,7 +93,9 @@ pub enum ChartError {
         what: String,
     },
     /// The file comes from a later version.
-    #[error("{path}: the chart was written by a later version of Tintwell (file version {found}, this one reads up to {VERSION}): update Tintwell")]
+    #[error(
+        "{path}: the chart was written by a later version of Tintwell (file version {found}, this one reads up to {VERSION}): update Tintwell"
+    )]
     TooNew {
         /// File.
         path: PathBuf,
@@ -137,7 +143,10 @@ impl Chart {
         let unreadable = |source| ChartError::Unreadable { path: path.to_owned(), source };
         let size = std::fs::metadata(path).map_err(unreadable)?.len();
         if size > MAX_FILE_BYTES {
-            return Err(ChartError::Damaged { path: path.to_owned(), what: format!("{size} bytes are too many") });
+            return Err(ChartError::Damaged {
+                path: path.to_owned(),
+                what: format!("{size} bytes are too many"),
+            });
         }
         Self::parse(&std::fs::read(path).map_err(unreadable)?, path)
     }
@@ -148,7 +157,8 @@ impl Chart {
     /// As [`Chart::load`].
     pub fn parse(text: &[u8], path: &Path) -> Result<Self, ChartError> {
         let damaged = |what: String| ChartError::Damaged { path: path.to_owned(), what };
-        let value: serde_json::Value = serde_json::from_slice(text).map_err(|error| damaged(error.to_string()))?;
+        let value: serde_json::Value =
+            serde_json::from_slice(text).map_err(|error| damaged(error.to_string()))?;
         if value.get("format").and_then(serde_json::Value::as_str) != Some(FORMAT) {
             return Err(damaged("it does not say that it is one".to_owned()));
         }

@@ -76,7 +76,8 @@ struct Linear {
 }
 
 fn fit_with(response: Response, levels: &[f64], standards: &[Standard]) -> Option<Fit> {
-    let colours: Vec<Vector3<f64>> = standards.iter().map(|standard| Vector3::from(standard.colour)).collect();
+    let colours: Vec<Vector3<f64>> =
+        standards.iter().map(|standard| Vector3::from(standard.colour)).collect();
     let mut absorbance = start(levels.len(), standards, &colours)?;
     let mut lamp = Matrix3::zeros();
     let mut veils = vec![VEIL_MEAN; standards.len()];
@@ -86,7 +87,9 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard]) -> Optio
             .iter()
             .zip(&colours)
             .zip(&veils)
-            .map(|((standard, colour), &veil)| linearise(standard, colour, veil, &absorbance, &slope(levels, &absorbance, standard)))
+            .map(|((standard, colour), &veil)| {
+                linearise(standard, colour, veil, &absorbance, &slope(levels, &absorbance, standard))
+            })
             .collect::<Option<_>>()?;
         (absorbance, cost) = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
         lamp = solve_lamp(&linear, &absorbance)?;
@@ -187,7 +190,8 @@ fn solve_lamp(photos: &[Linear], absorbance: &[Vector3<f64>]) -> Option<Matrix3<
     for (k, photo) in photos.iter().enumerate() {
         let own = absorbance[photo.level];
         for (row, column, channel) in (0..27).map(|i| (i / 9, i / 3 % 3, i % 3)) {
-            design[(3 * k + row, 3 * column + channel)] = photo.root[(row, column)] * photo.lamp * own[channel];
+            design[(3 * k + row, 3 * column + channel)] =
+                photo.root[(row, column)] * photo.lamp * own[channel];
         }
         right.fixed_rows_mut::<3>(3 * k).copy_from(&(photo.root * (photo.observed - own)));
     }
@@ -199,7 +203,12 @@ fn solve_lamp(photos: &[Linear], absorbance: &[Vector3<f64>]) -> Option<Matrix3<
 }
 
 /// Veil of one photo given the path.
-fn solve_veil(photo: &Linear, colour: &Vector3<f64>, absorbance: &[Vector3<f64>], lamp: &Matrix3<f64>) -> f64 {
+fn solve_veil(
+    photo: &Linear,
+    colour: &Vector3<f64>,
+    absorbance: &[Vector3<f64>],
+    lamp: &Matrix3<f64>,
+) -> f64 {
     let own = absorbance[photo.level];
     let error = photo.observed - (own + photo.lamp * lamp * own);
     let veil = VEIL_MEAN - VEIL_SD * VEIL_SD * photo.by_veil.dot(&(photo.precision * error));

@@ -132,9 +132,8 @@ struct Model {
 impl Problem {
     fn new(colour: Relative, circumstances: &Circumstances) -> Self {
         let light = Vector3::from(colour);
-        let relative = LEAST_NOISE
-            .hypot(RESIDUAL_SHARE * circumstances.residual)
-            .hypot(circumstances.unevenness);
+        let relative =
+            LEAST_NOISE.hypot(RESIDUAL_SHARE * circumstances.residual).hypot(circumstances.unevenness);
         let noise = optics::noise(&light, relative);
         let (lamp, lamp_sd) = circumstances.lamp;
         Self {
@@ -152,7 +151,9 @@ impl Problem {
         let mut state = self.start(node);
         for _ in 0..STEPS {
             let model = self.model(node, &state);
-            let Some(precision) = model.covariance.try_inverse() else { return (f64::NEG_INFINITY, f64::INFINITY) };
+            let Some(precision) = model.covariance.try_inverse() else {
+                return (f64::NEG_INFINITY, f64::INFINITY);
+            };
             let gap = self.light - model.predicted + model.jacobian * (state - self.prior);
             let change = model.jacobian.transpose() * (precision * gap);
             state = self.prior + change.component_mul(&self.variance);

@@ -13,7 +13,8 @@ pub mod optics;
 pub mod path;
 pub mod response;
 pub mod scale;
+pub mod shipped;
 
 pub use file::{Chart, ChartError, Form};
 pub use matching::{Circumstances, Match, Outcome};
-pub use scale::{Scale, Ruler};
+pub use scale::{Ruler, Scale};

@@ -42,7 +42,8 @@ impl Nearest {
         let mut values: Vec<f64> = values.into_iter().chain(dense).collect();
         values.sort_by(f64::total_cmp);
         values.dedup();
-        let points: Vec<[f64; 3]> = values.iter().map(|&value| unshaded(typical_light(path, value))).collect();
+        let points: Vec<[f64; 3]> =
+            values.iter().map(|&value| unshaded(typical_light(path, value))).collect();
         if points.iter().flatten().any(|x| !x.is_finite()) {
             return None;
         }
@@ -61,7 +62,7 @@ impl Nearest {
         let neighbours = [k.checked_sub(1), (k + 1 < self.points.len()).then_some(k + 1)];
         let own = Place { value: self.values[k], distance: hit.distance.sqrt() };
         let refined = neighbours.into_iter().flatten().map(|other| self.between(&query, k, other));
-        refined.fold(Some(own), |best, next| best.filter(|best| best.distance <= next.distance).or(Some(next)))
+        refined.chain([own]).min_by(|a, b| a.distance.total_cmp(&b.distance))
     }
 
     /// The nearest point on the straight piece between two samples.

@@ -43,12 +43,16 @@ impl Path {
         let high = last + STEPS_ABOVE * (last - levels[n - 2]);
         let coordinate = |value: f64| fit.response.coordinate(value);
         let inner: Vec<f64> = levels.iter().map(|&level| coordinate(level)).collect();
-        let knots: Vec<f64> = [coordinate(low)].into_iter().chain(inner.iter().copied()).chain([coordinate(high)]).collect();
+        let knots: Vec<f64> =
+            [coordinate(low)].into_iter().chain(inner.iter().copied()).chain([coordinate(high)]).collect();
         let a = &fit.absorbance;
         let below = a[0] + (a[1] - a[0]) / (inner[1] - inner[0]) * (knots[0] - inner[0]);
-        let above = a[n - 1] + (a[n - 1] - a[n - 2]) / (inner[n - 1] - inner[n - 2]) * (knots[n + 1] - inner[n - 1]);
-        let heights: Vec<Vector3<f64>> = [below].into_iter().chain(a.iter().copied()).chain([above]).collect();
-        let channel = |k: usize| Pchip::new(&knots, &heights.iter().map(|height| height[k]).collect::<Vec<_>>());
+        let above =
+            a[n - 1] + (a[n - 1] - a[n - 2]) / (inner[n - 1] - inner[n - 2]) * (knots[n + 1] - inner[n - 1]);
+        let heights: Vec<Vector3<f64>> =
+            [below].into_iter().chain(a.iter().copied()).chain([above]).collect();
+        let channel =
+            |k: usize| Pchip::new(&knots, &heights.iter().map(|height| height[k]).collect::<Vec<_>>());
         let curves = [channel(0)?, channel(1)?, channel(2)?];
         let nodes = grid(levels, low, high)
             .into_iter()
@@ -93,7 +97,13 @@ fn grid(levels: &[f64], low: f64, high: f64) -> Vec<f64> {
     let ends: Vec<f64> = [low].into_iter().chain(levels.iter().copied()).chain([high]).collect();
     let mut values = Vec::new();
     for pair in ends.windows(2) {
-        let share = if pair[1] <= first { STEPS_BELOW } else if pair[0] >= last { STEPS_ABOVE } else { 1.0 };
+        let share = if pair[1] <= first {
+            STEPS_BELOW
+        } else if pair[0] >= last {
+            STEPS_ABOVE
+        } else {
+            1.0
+        };
         let count = (share * NODES_PER_STEP as f64) as usize;
         values.extend((0..count).map(|k| pair[0] + (pair[1] - pair[0]) * k as f64 / count as f64));
     }

@@ -91,7 +91,12 @@ impl Scale {
         );
         let values: Vec<f64> = self.levels.iter().map(|level| level.value).collect();
         let increases = values.windows(2).all(|pair| pair[0] < pair[1]);
-        let finite = self.levels.iter().flat_map(|level| level.absorbance).chain(values.iter().copied()).all(f64::is_finite);
+        let finite = self
+            .levels
+            .iter()
+            .flat_map(|level| level.absorbance)
+            .chain(values.iter().copied())
+            .all(f64::is_finite);
         if values.len() < 2 || !increases || !finite || !self.response.is_sound() {
             return None;
         }

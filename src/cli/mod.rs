@@ -10,7 +10,9 @@ use clap::{Parser, Subcommand};
 
 pub mod add;
 pub mod assess;
+pub mod calibrate;
 pub mod card;
+pub mod charts;
 pub mod clock;
 pub mod dose;
 pub mod entry_line;
@@ -19,9 +21,12 @@ pub mod history;
 pub mod import;
 pub mod log;
 pub mod logging;
+pub mod read;
 pub mod settings;
 pub mod standards;
+pub mod standards_table;
 pub mod tank;
+pub mod verify;
 
 pub use settings::Settings;
 
@@ -68,6 +73,12 @@ pub struct Cli {
 pub enum Command {
     /// Write the printable reference card, or tag slips, true to scale
     Card(card::Args),
+    /// Make a chart from photos of standards
+    Calibrate(calibrate::Args),
+    /// Compare readings of known standards with a chart
+    Verify(verify::Args),
+    /// Read photos: numbers with intervals, logged under a tank
+    Read(read::Args),
     /// Say how to mix standard solutions, with their uncertainty and cautions
     Standards(standards::Args),
     /// Show a tank's facts or change them
@@ -91,6 +102,9 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
     let settings = Settings::resolve(cli)?;
     match &cli.command {
         Command::Card(args) => card::run(args, &settings),
+        Command::Calibrate(args) => calibrate::run(args, &settings),
+        Command::Verify(args) => verify::run(args, &settings),
+        Command::Read(args) => read::run(args, &settings),
         Command::Standards(args) => standards::run(args, &settings),
         Command::Tank(args) => tank::run(args, &settings),
         Command::Add(args) => add::run(args, &settings),

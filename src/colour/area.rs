@@ -62,8 +62,10 @@ fn pixel_codes(photo: &Photo, view: &CardView, area: Area) -> Option<Vec<[u8; 3]
 /// Code of the pixel nearest to a place on the card; `None` outside the picture.
 pub fn code_at(photo: &Photo, view: &CardView, place: PointMm) -> Option<[u8; 3]> {
     let (x, y) = view.to_photo.apply((place.x, place.y));
-    let inside =
-        x >= -0.5 && y >= -0.5 && x < f64::from(photo.pixels.width()) - 0.5 && y < f64::from(photo.pixels.height()) - 0.5;
+    let inside = x >= -0.5
+        && y >= -0.5
+        && x < f64::from(photo.pixels.width()) - 0.5
+        && y < f64::from(photo.pixels.height()) - 0.5;
     inside.then(|| photo.pixels.get_pixel(x.round() as u32, y.round() as u32).0)
 }
 

@@ -158,9 +158,9 @@ struct Pairs {
 
 impl Pairs {
     fn new(patches: &PatchColours, reference: &[Relative]) -> Self {
-        let both = patches.relative.iter().zip(reference).filter_map(|(seen, wanted)| Some(((*seen)?, *wanted)));
-        let (seen, wanted) =
-            both.map(|(s, w)| (s.map(|x| x.max(DARKEST)), w.map(|x| x.max(1e-3)))).unzip();
+        let both =
+            patches.relative.iter().zip(reference).filter_map(|(seen, wanted)| Some(((*seen)?, *wanted)));
+        let (seen, wanted) = both.map(|(s, w)| (s.map(|x| x.max(DARKEST)), w.map(|x| x.max(1e-3)))).unzip();
         Self { seen, wanted }
     }
 
@@ -188,13 +188,15 @@ impl Pairs {
             let inverse = system.cholesky()?.inverse();
             let weights: [DVector<f64>; 3] = std::array::from_fn(|channel| &inverse * &target[channel]);
             // Rasmussen and Williams, equation 5.12: the error of leaving each patch out.
-            let missed: Vec<[f64; 3]> =
-                (0..count).map(|k| std::array::from_fn(|channel| weights[channel][k] / inverse[(k, k)])).collect();
+            let missed: Vec<[f64; 3]> = (0..count)
+                .map(|k| std::array::from_fn(|channel| weights[channel][k] / inverse[(k, k)]))
+                .collect();
             round += 1;
             if round == ROBUST_ROUNDS {
                 let residual = self.residual(&missed, &trust);
                 let agreeing = trust.iter().filter(|weight| **weight > 0.5).count() as f64 / count as f64;
-                let weights = (0..count).map(|k| std::array::from_fn(|channel| weights[channel][k])).collect();
+                let weights =
+                    (0..count).map(|k| std::array::from_fn(|channel| weights[channel][k])).collect();
                 return Some(Correction { nodes, weights, residual, agreeing });
             }
             trust = trusts(&missed, |k| inverse[(k, k)].recip().sqrt())?;
@@ -236,8 +238,7 @@ fn covariance(a: &[f64; 3], b: &[f64; 3]) -> f64 {
     let square: f64 = gap.iter().map(|x| x * x).sum();
     let mean = gap.iter().sum::<f64>() / 3.0;
     let distance = square - (1.0 - LIGHTNESS_SHARE * LIGHTNESS_SHARE) * 3.0 * mean * mean;
-    COMMON_SD * COMMON_SD
-        + SMOOTH_SD * SMOOTH_SD * (-0.5 * distance / (SMOOTH_LENGTH * SMOOTH_LENGTH)).exp()
+    COMMON_SD * COMMON_SD + SMOOTH_SD * SMOOTH_SD * (-0.5 * distance / (SMOOTH_LENGTH * SMOOTH_LENGTH)).exp()
 }
 
 #[cfg(test)]
@@ -248,7 +249,9 @@ mod tests {
         crate::card::layout::VERSION_1
             .patches
             .iter()
-            .map(|patch| patch.nominal_srgb.map(|code| f64::from(crate::card::SRGB_TO_LINEAR[usize::from(code)])))
+            .map(|patch| {
+                patch.nominal_srgb.map(|code| f64::from(crate::card::SRGB_TO_LINEAR[usize::from(code)]))
+            })
             .collect()
     }
 
@@ -300,7 +303,10 @@ mod tests {
     fn too_few_patches_and_another_card_are_named() {
         let mut few = patches(reference().into_iter());
         few.relative[..16].fill(None);
-        assert!(matches!(Correction::fit(&few, &reference()), Err(CorrectionError::TooFewPatches { usable: 8, .. })));
+        assert!(matches!(
+            Correction::fit(&few, &reference()),
+            Err(CorrectionError::TooFewPatches { usable: 8, .. })
+        ));
         assert!(matches!(Correction::fit(&few, &reference()[..20]), Err(CorrectionError::OtherCard { .. })));
     }
 }

@@ -36,10 +36,14 @@ const PAPER_TEXTURE: f64 = 0.01;
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum IlluminationError {
     /// The paper is white-clipped nearly everywhere.
-    #[error("the card is overexposed: its paper is pure white in the photo; tap on the card so that the phone exposes for it, or dim the light")]
+    #[error(
+        "the card is overexposed: its paper is pure white in the photo; tap on the card so that the phone exposes for it, or dim the light"
+    )]
     Overexposed,
     /// Too little bare paper is visible.
-    #[error("too little of the card's bare paper can be seen: uncover the card and keep it whole in the picture")]
+    #[error(
+        "too little of the card's bare paper can be seen: uncover the card and keep it whole in the picture"
+    )]
     TooLittlePaper,
     /// The paper is nearly black.
     #[error("the photo is far too dark (paper at {percent:.1} % of full scale): use more light")]
@@ -95,7 +99,11 @@ impl Illumination {
         if usable.len() < LEAST_CELLS {
             let clipped = measured.len() - usable.len();
             let overexposed = clipped > measured.len() / 2;
-            return Err(if overexposed { IlluminationError::Overexposed } else { IlluminationError::TooLittlePaper });
+            return Err(if overexposed {
+                IlluminationError::Overexposed
+            } else {
+                IlluminationError::TooLittlePaper
+            });
         }
         let light = Self::of_cells(view.layout, usable);
         let level = light.level();
@@ -231,7 +239,8 @@ fn paper_cells(layout: &Layout) -> Vec<PointMm> {
         .chain(layout.windows.iter().map(|window| window.grown(crate::card::layout::WINDOW_OUTLINE_MM)))
         .map(|rect| rect.grown(margin))
         .collect();
-    let steps = |from: f64, to: f64| (0..=((to - from) / PITCH_MM) as usize).map(move |k| from + PITCH_MM * k as f64);
+    let steps =
+        |from: f64, to: f64| (0..=((to - from) / PITCH_MM) as usize).map(move |k| from + PITCH_MM * k as f64);
     steps(inner.y0, inner.y1)
         .flat_map(|y| steps(inner.x0, inner.x1).map(move |x| PointMm { x, y }))
         .filter(|&place| taken.iter().all(|rect| !rect.contains(place)))

@@ -38,10 +38,7 @@ impl MixedLight {
             dot(chroma(change), direction).abs()
         });
         let change = size.max(near);
-        Self {
-            gain: direction.map(|value| HALF_WAY * change * value),
-            is_flagged: change > FLAGGED_CHANGE,
-        }
+        Self { gain: direction.map(|value| HALF_WAY * change * value), is_flagged: change > FLAGGED_CHANGE }
     }
 }
 

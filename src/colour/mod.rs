@@ -12,8 +12,8 @@ pub mod mixed;
 pub mod patches;
 pub mod reference;
 
-pub use correction::{Correction, CorrectionError};
 pub use area::{Area, AreaColour};
+pub use correction::{Correction, CorrectionError};
 pub use illumination::Illumination;
 pub use mixed::MixedLight;
 pub use patches::PatchColours;

@@ -38,7 +38,9 @@ impl PatchColours {
             .iter()
             .zip(measured)
             .map(|(patch, colour)| {
-                colour.filter(|colour| !is_clipped(colour)).map(|colour| relative_to_paper(patch, &colour, light))
+                colour
+                    .filter(|colour| !is_clipped(colour))
+                    .map(|colour| relative_to_paper(patch, &colour, light))
             })
             .collect();
         Self { relative, clipped }

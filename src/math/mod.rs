@@ -1,7 +1,7 @@
 //! Statistics, linear algebra helpers and root finding: no word of the trade.
 
 pub mod line;
-pub mod regression;
 pub mod pchip;
+pub mod regression;
 pub mod stats;
 pub mod student;

@@ -3,6 +3,10 @@
 //! The image side makes readings, the keeper types them; the log keeps them and the cycle judges
 //! them. Neither of the latter ever sees a pixel.
 
+pub mod sighting;
+
+pub use sighting::{Evidence, Sighting};
+
 use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 

@@ -1,3 +1,7 @@
 //! What people and programs see.
 
+pub mod chart_quality;
+pub mod json;
+pub mod sighting;
 pub mod standards;
+pub mod verification;

@@ -64,7 +64,9 @@ pub enum SampleError {
     #[error("more than one vial stands in front of the card: photograph one vial at a time")]
     SeveralVials,
     /// The liquid is hidden, or its column too short.
-    #[error("too little liquid can be seen in the vial ({millimetres:.0} mm): fill it to the kit's mark and keep it in the picture")]
+    #[error(
+        "too little liquid can be seen in the vial ({millimetres:.0} mm): fill it to the kit's mark and keep it in the picture"
+    )]
     TooLittleLiquid {
         /// Visible height, mm.
         millimetres: f64,
@@ -105,8 +107,7 @@ pub fn find_vial(
     let raster = Raster::sample(photo, view, light, area, GRID_MM);
     let in_window = walls_in_window(&raster, window);
     let (left, right) = one_vial(&raster, window, &in_window, below)?;
-    let axis =
-        Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
+    let axis = Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
     let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
     let liquid = liquid::measure(&raster, &axis, right - left, (top, bottom));
     let liquid = liquid
@@ -175,7 +176,8 @@ fn one_vial(
 ) -> Result<(f64, f64), SampleError> {
     let elsewhere = walls_below(raster, below);
     let extent = |walls: &[Wall]| Some((walls.first()?.x0, walls.last()?.x1));
-    let Some((left, right)) = extent(&in_window.walls).filter(|(l, r)| r - l >= *VIAL_WIDTH_MM.start()) else {
+    let Some((left, right)) = extent(&in_window.walls).filter(|(l, r)| r - l >= *VIAL_WIDTH_MM.start())
+    else {
         let stands_elsewhere = extent(&elsewhere).is_some_and(|(l, r)| r - l >= *VIAL_WIDTH_MM.start());
         return Err(if stands_elsewhere { SampleError::OutsideWindow } else { SampleError::Empty });
     };
@@ -224,7 +226,11 @@ fn liquid_column(
         .collect();
     let end = card_end - 1.5;
     // The surface is the lowest edge that leaves a column below it.
-    let surface = strong.iter().copied().filter(|&y| y + MENISCUS_MM + LEAST_COLUMN_MM <= end).fold(None, |_, y| Some(y));
+    let surface = strong
+        .iter()
+        .copied()
+        .filter(|&y| y + MENISCUS_MM + LEAST_COLUMN_MM <= end)
+        .fold(None, |_, y| Some(y));
     let top = surface.unwrap_or(window.y0) + MENISCUS_MM;
     let base = strong.iter().copied().find(|&y| y > top + LEAST_COLUMN_MM).map_or(end, |y| y - BASE_MM);
     let height = base.min(end) - top;
@@ -263,8 +269,7 @@ fn paper_beside(
     }
     let rows = raster.row_range(window.y0 + 12.0, window.y0 + 0.62 * window.height());
     let colour = |(x0, x1): (f64, f64)| -> Option<Light> {
-        let logs: Vec<[f64; 3]> =
-            rows.clone().filter_map(|row| row_colour(raster, row, x0, x1)).collect();
+        let logs: Vec<[f64; 3]> = rows.clone().filter_map(|row| row_colour(raster, row, x0, x1)).collect();
         let middle = PointMm { x: (x0 + x1) / 2.0, y: window.y0 + 0.38 * window.height() };
         let paper = light.at(middle);
         let channel = |k: usize| stats::median(&logs.iter().map(|log| log[k]).collect::<Vec<_>>());

@@ -38,7 +38,12 @@ pub struct Walls {
 
 /// Finds upright edges between `x0` and `x1` that run through the rows between `y0` and `y1`. Where
 /// `hidden` holds, the card's own print lies, and nothing is looked for.
-pub fn find(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), hidden: impl Fn(f64) -> bool) -> Walls {
+pub fn find(
+    raster: &Raster,
+    (x0, x1): (f64, f64),
+    (y0, y1): (f64, f64),
+    hidden: impl Fn(f64) -> bool,
+) -> Walls {
     TILTS
         .into_iter()
         .map(|tilt| {

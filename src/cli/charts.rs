@@ -1,0 +1,66 @@
+//! Finding charts: by path, in the user's data folder, or among those that come with the program.
+
+use std::path::{Path, PathBuf};
+
+use super::Settings;
+use crate::chart::{Chart, ChartError, shipped};
+
+/// Folder of the user's own charts.
+pub fn folder(settings: &Settings) -> PathBuf {
+    settings.home.join("calibration")
+}
+
+/// File of one of the user's own charts.
+pub fn file_of(settings: &Settings, name: &str) -> PathBuf {
+    folder(settings).join(format!("{name}.json"))
+}
+
+/// The chart of a name, or in a file.
+///
+/// # Errors
+/// There is no such chart, or its file is unusable.
+pub fn find(settings: &Settings, name: &str) -> Result<Chart, ChartError> {
+    let path = Path::new(name);
+    let looks_like_path =
+        path.extension().is_some_and(|ending| ending == "json") || path.components().count() > 1;
+    if looks_like_path {
+        return Chart::load(path);
+    }
+    let own = file_of(settings, name);
+    if own.is_file() {
+        return Chart::load(&own);
+    }
+    match shipped::find(name) {
+        Some(chart) => chart,
+        None => Err(ChartError::NotFound { name: name.to_owned(), known: known(settings).join(", ") }),
+    }
+}
+
+/// Names of all charts, the user's own first, each group sorted.
+pub fn known(settings: &Settings) -> Vec<String> {
+    let mut own: Vec<String> = std::fs::read_dir(folder(settings))
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "json"))
+        .filter_map(|path| Some(path.file_stem()?.to_string_lossy().into_owned()))
+        .collect();
+    own.sort();
+    let shipped = shipped::names().filter(|name| !own.iter().any(|own| own == name)).map(str::to_owned);
+    let shipped: Vec<String> = shipped.collect();
+    own.into_iter().chain(shipped).collect()
+}
+
+/// Whether a name can be a chart's: it becomes a file name.
+pub fn check_name(name: &str) -> Result<(), String> {
+    let sound = !name.is_empty()
+        && name.len() <= 80
+        && name.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_' | ' '))
+        && name.trim() == name;
+    if sound {
+        Ok(())
+    } else {
+        Err(format!("{name:?} cannot be a chart's name: use letters, digits, blanks, - and _, at most 80"))
+    }
+}

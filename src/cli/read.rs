@@ -1,0 +1,198 @@
+//! `read`: photos -> readings, logged under a tank.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Result, bail};
+use chrono::{DateTime, FixedOffset, Local};
+use rayon::prelude::*;
+
+use super::{Outcome, Settings, charts, clock, logging};
+use crate::chart::Chart;
+use crate::log::{Entry, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
+use crate::photo::{self, CaptureTime};
+use crate::pipeline::{self, Refusal};
+use crate::reading::{Evidence, Measurement, Sighting, Status};
+use crate::report;
+
+/// Arguments of `read`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n\nWith the card of four windows, give one --chart for each window from the left."
+)]
+pub struct Args {
+    /// Photos to read
+    #[arg(required = true, value_name = "PHOTO")]
+    photos: Vec<PathBuf>,
+    /// The chart's name or file; several for a card of several windows
+    #[arg(long, required = true)]
+    chart: Vec<String>,
+    /// Log the readings under this tank
+    #[arg(long)]
+    tank: Option<String>,
+    /// Log nothing
+    #[arg(long)]
+    dry_run: bool,
+    /// When the photos were taken, where they do not say it or say it wrongly
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+}
+
+/// One photo as it was read.
+struct PhotoRead {
+    name: String,
+    hash: Option<String>,
+    captured: CaptureTime,
+    sightings: Vec<Sighting>,
+}
+
+/// Reads all photos, prints what was read, and logs it under the tank.
+///
+/// # Errors
+/// A chart cannot be used, or the log cannot be written.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    let charts: Vec<Chart> =
+        args.chart.iter().map(|name| charts::find(settings, name)).collect::<Result<_, _>>()?;
+    let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
+    let reads: Vec<PhotoRead> = args.photos.par_iter().map(|path| read(path, &charts)).collect();
+    let mut refused = 0;
+    let mut all = 0;
+    for read in &reads {
+        let taken_at = at.or_else(|| instant(read.captured));
+        for sighting in &read.sightings {
+            all += 1;
+            refused += usize::from(sighting.status == Status::Refused);
+            print(args, settings, read, sighting, taken_at)?;
+        }
+        if let (Some(tank), false) = (&args.tank, args.dry_run) {
+            log(settings, tank, read, taken_at)?;
+        }
+    }
+    Ok(match refused {
+        0 => Outcome::Done,
+        n if n == all => Outcome::Nothing,
+        _ => Outcome::Partly,
+    })
+}
+
+fn read(path: &Path, charts: &[Chart]) -> PhotoRead {
+    let name = path.display().to_string();
+    let (mut hash, mut captured) = (None, CaptureTime::Unknown);
+    let opened = photo::read_file(path).and_then(|bytes| {
+        hash = Some(content_hash(&bytes));
+        photo::from_bytes(&bytes)
+    });
+    let view = opened.map_err(Refusal::from).and_then(|photo| {
+        captured = photo.captured;
+        pipeline::look(photo)
+    });
+    let sightings = match view {
+        Ok(view) => {
+            let windows = view.card.layout.windows;
+            if windows.len() == 1 || charts.len() == windows.len() {
+                windows
+                    .iter()
+                    .zip(charts)
+                    .map(|(&window, chart)| pipeline::read_vial(&view, window, chart))
+                    .collect()
+            } else {
+                let reason = format!(
+                    "the card has {} windows but {} charts were given: give one --chart for each window, from the left",
+                    windows.len(),
+                    charts.len()
+                );
+                vec![Sighting::refused(None, None, reason, Evidence::default())]
+            }
+        }
+        Err(refusal) => vec![Sighting::refused(None, None, refusal.to_string(), Evidence::default())],
+    };
+    PhotoRead { name, hash, captured, sightings }
+}
+
+/// The moment of capture; a clock time without a zone is taken in the keeper's zone.
+fn instant(captured: CaptureTime) -> Option<DateTime<FixedOffset>> {
+    match captured {
+        CaptureTime::Instant(instant) => Some(instant),
+        CaptureTime::LocalClock(clock) => when::resolve(clock, &Local).map(|when| when.at),
+        CaptureTime::Unknown => None,
+    }
+}
+
+fn print(
+    args: &Args,
+    settings: &Settings,
+    read: &PhotoRead,
+    sighting: &Sighting,
+    taken_at: Option<DateTime<FixedOffset>>,
+) -> Result<()> {
+    if settings.json {
+        let time = taken_at.map(|time| time.to_rfc3339());
+        let line = report::json::SightingLine::new(&read.name, sighting, time, args.tank.as_deref());
+        println!("{}", serde_json::to_string(&line)?);
+    } else {
+        print!("{}", report::sighting::text(&read.name, sighting));
+    }
+    Ok(())
+}
+
+/// Logs what gave a number.
+fn log(
+    settings: &Settings,
+    tank: &str,
+    read: &PhotoRead,
+    taken_at: Option<DateTime<FixedOffset>>,
+) -> Result<()> {
+    let entries: Vec<&Sighting> =
+        read.sightings.iter().filter(|sighting| sighting.status != Status::Refused).collect();
+    if entries.is_empty() {
+        return Ok(());
+    }
+    let Some(taken_at) = taken_at else {
+        bail!(
+            "{}: the photo does not say when it was taken, so it cannot be logged: give the time with --at",
+            read.name
+        );
+    };
+    let entries: Vec<Entry> =
+        entries.into_iter().filter_map(|sighting| entry(tank, read, sighting, taken_at)).collect();
+    let log = Log::at(&settings.home);
+    let hash = read.hash.clone().unwrap_or_default();
+    if log.load()?.has_photo(&hash) {
+        eprintln!("note: {} is in the log already and was not logged again", read.name);
+        return Ok(());
+    }
+    let now = clock::now();
+    let appended = log.append(&entries, now)?;
+    logging::say_torn(appended.torn.as_ref());
+    if !settings.json {
+        for (&id, entry) in appended.ids.iter().zip(&entries) {
+            println!("  logged {}", logging::phrase(id, entry));
+        }
+    }
+    Ok(())
+}
+
+fn entry(
+    tank: &str,
+    read: &PhotoRead,
+    sighting: &Sighting,
+    taken_at: DateTime<FixedOffset>,
+) -> Option<Entry> {
+    let measurement = Measurement {
+        analyte: sighting.analyte?,
+        status: sighting.status,
+        value: sighting.value,
+        low: sighting.low,
+        high: sighting.high,
+        taken_at,
+        flags: sighting.flags.clone(),
+    };
+    let sample = sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height });
+    let source = Source::Photo(PhotoSource {
+        photo: read.name.clone(),
+        hash: read.hash.clone()?,
+        chart: sighting.chart.clone(),
+        sample,
+        parts: None,
+    });
+    Some(Entry::Reading(Reading { tank: tank.to_owned(), measurement, source, note: String::new() }))
+}

@@ -1,0 +1,236 @@
+//! Reads one photo: the story of all image stages on one screen.
+//!
+//! [`look`] does what needs no chart: open, find the card, take the light off, measure patches and
+//! sample. [`read`] compares what was seen with a chart.
+
+use crate::card::layout::RectMm;
+use crate::card::{self, CardError, CardView};
+use crate::chart::matching::typical_light;
+use crate::chart::{Chart, Circumstances, Outcome, Ruler, Scale};
+use crate::colour::illumination::IlluminationError;
+use crate::colour::{Correction, CorrectionError, Illumination, MixedLight, PatchColours};
+use crate::photo::{CaptureTime, Photo, PhotoError};
+use crate::reading::{Evidence, Sighting, Status};
+use crate::sample::{self, Sample, SampleError};
+use crate::terms::Flag;
+
+/// Why a photo gives no number.
+#[derive(Debug, thiserror::Error)]
+pub enum Refusal {
+    /// The file.
+    #[error(transparent)]
+    Photo(#[from] PhotoError),
+    /// The card.
+    #[error(transparent)]
+    Card(#[from] CardError),
+    /// The light on it.
+    #[error(transparent)]
+    Light(#[from] IlluminationError),
+    /// Its colours.
+    #[error(transparent)]
+    Colour(#[from] CorrectionError),
+    /// The sample before it.
+    #[error(transparent)]
+    Sample(#[from] SampleError),
+    /// A black-and-white photo.
+    #[error("the photo is black-and-white: switch off the phone's black-and-white mode or filter")]
+    Monochrome,
+    /// A colour that is none of the chart's.
+    #[error(
+        "the sample's colour is none of chart {chart:?} (it lies {distance:.0} units beside it; 2 is ordinary): check that this is the chart's kit, that all reagents went in and are not spoilt, or give another chart with --chart"
+    )]
+    OffPath {
+        /// Name of the chart.
+        chart: String,
+        /// Distance, Oklab times 100.
+        distance: f64,
+    },
+    /// The chart was made with the other card.
+    #[error(
+        "chart {chart:?} was made with version {made_with} of the card, the photo shows version {seen}: use the card that the chart was made with, or make a chart with this one"
+    )]
+    OtherCard {
+        /// Name of the chart.
+        chart: String,
+        /// Version of the chart's card.
+        made_with: u8,
+        /// Version in the photo.
+        seen: u8,
+    },
+}
+
+/// A photo in which a card was found and its light understood.
+#[derive(Debug)]
+pub struct View {
+    /// The photo.
+    pub photo: Photo,
+    /// The card in it.
+    pub card: CardView,
+    /// The light on the card.
+    pub light: Illumination,
+    /// The card's patches.
+    pub patches: PatchColours,
+}
+
+/// Everything about a photo that needs no chart.
+///
+/// # Errors
+/// The photo cannot be measured.
+pub fn look(photo: Photo) -> Result<View, Refusal> {
+    let card = card::find(&photo.pixels)?;
+    if photo.is_monochrome {
+        return Err(Refusal::Monochrome);
+    }
+    let light = Illumination::fit(&photo, &card)?;
+    let patches = PatchColours::measure(&photo, &card, &light);
+    Ok(View { photo, card, light, patches })
+}
+
+/// The vial in one of the card's windows, and the mixed light at it.
+///
+/// # Errors
+/// There is no vial, or it cannot be measured.
+pub fn vial_in(view: &View, window: RectMm) -> Result<(Sample, MixedLight), Refusal> {
+    let sample = sample::find_vial(&view.photo, &view.card, &view.light, window)?;
+    let mixed = MixedLight::new(&view.light, sample.beside);
+    Ok((sample, mixed))
+}
+
+/// Reads the vial in a window against a chart; a sample that gives no number comes back as refused.
+pub fn read_vial(view: &View, window: RectMm, chart: &Chart) -> Sighting {
+    let scale = &chart.scales[0];
+    let mut evidence = card_evidence(view);
+    let outcome = vial_in(view, window).and_then(|(sample, mixed)| {
+        let corner = |p: &crate::card::layout::PointMm| view.card.to_photo.apply((p.x, p.y));
+        evidence.sample = sample.area.iter().map(corner).collect();
+        measure(view, chart, scale, &sample, &mixed, &mut evidence)
+    });
+    match outcome {
+        Ok(sighting) => Sighting { evidence, ..sighting },
+        Err(refusal) => {
+            Sighting::refused(Some(scale.analyte), Some(chart.name.clone()), refusal.to_string(), evidence)
+        }
+    }
+}
+
+/// Compares one sample with one scale of a chart.
+fn measure(
+    view: &View,
+    chart: &Chart,
+    scale: &Scale,
+    sample: &Sample,
+    mixed: &MixedLight,
+    evidence: &mut Evidence,
+) -> Result<Sighting, Refusal> {
+    let seen = view.card.layout.version;
+    if seen != chart.card_version {
+        return Err(Refusal::OtherCard { chart: chart.name.clone(), made_with: chart.card_version, seen });
+    }
+    let correction = Correction::fit(&view.patches, &chart.reference.patches)?;
+    let colour = correction.apply(sample.colour);
+    let lamp = chart.reference.score(&view.patches);
+    let circumstances = Circumstances {
+        residual: correction.residual(),
+        lamp: (lamp.mean, lamp.sd),
+        mixed: mixed.gain,
+        unevenness: 0.0,
+    };
+    let Some(ruler) = scale.ruler() else {
+        return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
+    };
+    let matched = ruler.match_colour(colour, &circumstances);
+    let distance = ruler.nearest.place(colour).map_or(f64::INFINITY, |place| place.distance);
+    fill_evidence(evidence, &ruler, colour, &correction, distance);
+    if matched.outcome == Outcome::OffPath {
+        return Err(Refusal::OffPath { chart: chart.name.clone(), distance });
+    }
+    let mut flags = photo_flags(view, &correction, mixed);
+    flags.extend(&sample.flags);
+    if matched.is_beside_path() {
+        flags.push(Flag::OffPath);
+    }
+    flags.sort_unstable();
+    flags.dedup();
+    let (status, value, low, high) = numbers(scale, matched.outcome);
+    Ok(Sighting {
+        analyte: Some(scale.analyte),
+        status,
+        value,
+        low,
+        high,
+        unit: Some(scale.unit),
+        chart: Some(chart.name.clone()),
+        flags,
+        reason: None,
+        evidence: Evidence::default(),
+    })
+}
+
+/// Status and numbers of an outcome: below the decision limit a value is not told from a blank.
+fn numbers(scale: &Scale, outcome: Outcome) -> (Status, Option<f64>, Option<f64>, Option<f64>) {
+    match outcome {
+        Outcome::Within { value, high, .. } if scale.limits.is_some_and(|limits| value < limits.decision) => {
+            (Status::BelowDetection, Some(0.0), Some(0.0), Some(high))
+        }
+        Outcome::Within { value, low, high } => (Status::Read, Some(value), Some(low), Some(high)),
+        Outcome::Above { low } => (Status::AboveRange, None, Some(low), None),
+        Outcome::OffPath => (Status::Refused, None, None, None),
+    }
+}
+
+/// Light that falls off by more than this factor over the card is flagged.
+const MOST_FALL_OFF: f64 = 1.7;
+/// Share of shadowed paper from which on it is flagged.
+const SHADOWED_SHARE: f64 = 0.10;
+/// Paper whose red or blue differs from green by more than this factor is flagged.
+const MOST_CAST: f64 = 1.45;
+/// Relative noise of single pixels on paper from which on a photo is called dim.
+const DIM_NOISE: f64 = 0.09;
+/// Residual of the colour correction from which on it is called coarse.
+const COARSE_RESIDUAL: f64 = 0.07;
+/// Resolution below which the card is called small, pixels a millimetre.
+const SMALL_CARD: f64 = 3.0;
+
+/// Doubts that hold for everything in the photo.
+fn photo_flags(view: &View, correction: &Correction, mixed: &MixedLight) -> Vec<Flag> {
+    let (red, blue) = view.light.cast();
+    let strongest_cast = red.max(1.0 / red).max(blue).max(1.0 / blue);
+    let doubts = [
+        (view.light.fall_off() > MOST_FALL_OFF, Flag::UnevenLight),
+        (view.light.shadowed_share() > SHADOWED_SHARE, Flag::ShadowOnCard),
+        (mixed.is_flagged, Flag::MixedLight),
+        (strongest_cast > MOST_CAST, Flag::ColouredLight),
+        (view.light.pixel_noise() > DIM_NOISE, Flag::DimPhoto),
+        (view.patches.clipped > 0, Flag::PatchesClipped),
+        (correction.residual() > COARSE_RESIDUAL, Flag::ColourFitCoarse),
+        (view.card.pixels_per_mm < SMALL_CARD, Flag::CardSmall),
+        (view.card.tags.len() < 4, Flag::ThreeTags),
+        (matches!(view.photo.captured, CaptureTime::LocalClock(_)), Flag::TimeZoneUnknown),
+        (view.photo.captured == CaptureTime::Unknown, Flag::TimeUnknown),
+    ];
+    doubts.into_iter().filter_map(|(holds, flag)| holds.then_some(flag)).collect()
+}
+
+fn card_evidence(view: &View) -> Evidence {
+    let corners = |rect: RectMm| rect.corners().map(|p| view.card.to_photo.apply((p.x, p.y)));
+    let layout = view.card.layout;
+    Evidence {
+        card: corners(layout.outline()).to_vec(),
+        patches: layout.patches.iter().map(|patch| corners(patch.rect)).collect(),
+        ..Evidence::default()
+    }
+}
+
+fn fill_evidence(
+    evidence: &mut Evidence,
+    ruler: &Ruler,
+    colour: [f64; 3],
+    correction: &Correction,
+    distance: f64,
+) {
+    evidence.colour = Some(colour);
+    evidence.levels =
+        ruler.path.levels.iter().map(|&value| (value, typical_light(&ruler.path, value))).collect();
+    evidence.residual = Some(correction.residual());
+    evidence.distance = Some(distance);
+}

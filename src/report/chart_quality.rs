@@ -1,0 +1,84 @@
+//! A chart's quality report, in words and as JSON.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use serde_json::json;
+
+use super::json::rounded;
+use crate::chart::{Chart, Scale};
+
+/// The report for people.
+pub fn text(chart: &Chart, path: &Path, refused: usize) -> String {
+    let mut out = String::new();
+    for scale in &chart.scales {
+        scale_text(&mut out, chart, scale);
+    }
+    if refused > 0 {
+        let _ = writeln!(out, "Left out     {refused} photos, for the reasons above");
+    }
+    let _ = writeln!(out, "Written to   {}", path.display());
+    out
+}
+
+fn scale_text(out: &mut String, chart: &Chart, scale: &Scale) {
+    let photos: usize = scale.levels.iter().map(|level| level.photos).sum();
+    let levels: Vec<String> =
+        scale.levels.iter().map(|level| format!("{} ({})", level.value, level.photos)).collect();
+    let (first, last) = (scale.levels[0].value, scale.levels[scale.levels.len() - 1].value);
+    let _ = writeln!(out, "Chart {}: {} from {first} to {last} {}", chart.name, scale.analyte, scale.unit);
+    let _ = writeln!(out, "Levels       {} from {photos} photos: {}", scale.levels.len(), levels.join(", "));
+    if let Some(limits) = scale.limits {
+        let _ = writeln!(
+            out,
+            "Limits       not told from a blank below {}, hardly ever missed above {} {}\n             (Currie 1968: 1.645 and 3.29 standard deviations of the blank's reading)",
+            rounded(limits.decision),
+            rounded(limits.detection),
+            scale.unit
+        );
+    }
+    match scale.cross_validation {
+        Some(check) => {
+            let _ = writeln!(
+                out,
+                "Cross-check  each of {} photos read with a chart made without it:\n             median error {:.2} step, 95 % within {:.2} step, intervals hold the true value in {:.0} %",
+                check.photos,
+                check.median_steps,
+                check.p95_steps,
+                100.0 * check.coverage
+            );
+        }
+        None => {
+            let _ = writeln!(
+                out,
+                "Cross-check  not possible: each level has one photo only; add a second one each"
+            );
+        }
+    }
+}
+
+/// The report for programs.
+///
+/// # Errors
+/// If it cannot be put into JSON.
+pub fn json(chart: &Chart, path: &Path, refused: usize) -> serde_json::Result<String> {
+    let scales: Vec<_> = chart
+        .scales
+        .iter()
+        .map(|scale| {
+            json!({
+                "analyte": scale.analyte,
+                "unit": scale.unit,
+                "levels": scale.levels.iter().map(|level| json!({"value": level.value, "photos": level.photos})).collect::<Vec<_>>(),
+                "limits": scale.limits,
+                "cross_validation": scale.cross_validation,
+            })
+        })
+        .collect();
+    serde_json::to_string(&json!({
+        "chart": chart.name,
+        "file": path.display().to_string(),
+        "scales": scales,
+        "refused": refused,
+    }))
+}
