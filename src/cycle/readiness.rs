@@ -7,8 +7,10 @@ use super::track::{Source, Track, proof_end};
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N};
 use crate::terms::{Analyte, EventKind, TankFacts};
 
-/// Least chance that the colonies as followed since still pass.
-const STILL_PASSES: f64 = 0.2;
+/// Least chance that the colonies as followed since still pass, after a fresh proof and after an old one.
+const STILL_PASSES: (f64, f64) = (0.2, 0.4);
+/// Age from which on a proof is old, days: colonies shrink by half in four to fourteen days.
+const OLD_DAYS: f64 = 4.0;
 /// Ammonia or nitrite that counts as found again, mg/L of the ion: the first colour of common charts.
 const FOUND: f64 = 0.25;
 /// pH below which nitrification all but stops (EPA 1975 has it end at pH 6.0).
@@ -69,7 +71,8 @@ pub fn obstacles(
     let mut found = Vec::new();
     found.extend(undone(series, facts, proved_on).map(Obstacle::Undone));
     found.extend(found_since(series, proved_on).map(Obstacle::FoundSince));
-    if passes_now(track, posterior) < STILL_PASSES {
+    let old = series.now - proved_on > OLD_DAYS;
+    if passes_now(track, posterior) < if old { STILL_PASSES.1 } else { STILL_PASSES.0 } {
         found.push(Obstacle::Faded);
     }
     if !proof.beyond_doubt {
