@@ -11,7 +11,7 @@ use rand_pcg::Pcg64Mcg;
 
 use super::history::{Deed, TankHistory};
 use super::series::{DatedDeed, Series};
-use super::track::{Charts, Cloud, Particle, Slip, Source, Track, log_best, reading_of, track};
+use super::track::{Charts, Cloud, Particle, Slip, Source, Track, log_best, log_nonsense, reading_of, track};
 use crate::reading::Measurement;
 use crate::terms::unit::NH3_PER_N;
 use crate::terms::{Analyte, EventKind, TankFacts};
@@ -87,6 +87,8 @@ const CLOSER_LOOKS: usize = 6;
 const CHANCE: f64 = 0.12;
 /// Only what is more probable than this is named; each further fault of the same log must be shown better.
 const NAMED_ABOVE: [f64; 3] = [0.5, 0.85, 0.95];
+/// What mending a fault must gain over the whole log beyond what its rarity costs, in log probability.
+const GAINS_MORE_THAN: f64 = 0.5;
 /// Only tests that lose more than this against a perfect fit, in log probability, are looked into.
 const DEFICIT: f64 = 4.0;
 /// What the search found.
@@ -109,15 +111,33 @@ pub fn find_faults(history: &TankHistory, now: DateTime<FixedOffset>) -> Finding
     let mut run = track(&series, &mended.facts);
     let mut faults: Vec<Fault> = Vec::new();
     for named_above in NAMED_ABOVE {
-        let found = likeliest(&series, &mended.facts, &run, &faults).filter(|f| f.probability > named_above);
-        let Some(fault) = found else { break };
-        mend(&mut mended, &fault);
-        series = Series::new(&mended, now);
-        run = track(&series, &mended.facts);
+        let found = likeliest(&series, &mended.facts, &run, &faults);
+        let Some((fault, log_prior)) = found.filter(|(fault, _)| fault.probability > named_above) else {
+            break;
+        };
+        let mut without = mended.clone();
+        mend(&mut without, &fault);
+        let series_without = Series::new(&without, now);
+        let run_without = track(&series_without, &without.facts);
+        if gain(&run, &run_without, fault.kind) + log_prior < GAINS_MORE_THAN {
+            break;
+        }
+        (mended, series, run) = (without, series_without, run_without);
         faults.push(fault);
     }
     faults.sort_by_key(|fault| fault.at);
     Findings { faults, mended, series, track: run }
+}
+
+/// How much better the whole log fits once a fault is mended, in log probability.
+fn gain(before: &Track, after: &Track, kind: FaultKind) -> f64 {
+    let fit = |run: &Track| run.surprise.iter().sum::<f64>();
+    // A reading left out explains nothing: it is charged what a meaningless one costs.
+    let charged = match kind {
+        FaultKind::WrongReading(analyte) => log_nonsense(analyte),
+        _ => 0.0,
+    };
+    fit(after) + charged - fit(before)
 }
 
 /// Undoes `fault`: the missing deed is put in, the wrong reading left out, swapped readings swapped back.
@@ -156,7 +176,8 @@ struct Suspect {
     amount: Option<f64>,
 }
 
-fn likeliest(series: &Series, facts: &TankFacts, run: &Track, known: &[Fault]) -> Option<Fault> {
+/// The likeliest fault, and the logarithm of its chance before any reading.
+fn likeliest(series: &Series, facts: &TankFacts, run: &Track, known: &[Fault]) -> Option<(Fault, f64)> {
     let bench = Bench {
         series,
         run,
@@ -180,7 +201,8 @@ fn likeliest(series: &Series, facts: &TankFacts, run: &Track, known: &[Fault]) -
     let weight = |suspect: &Suspect| suspect.log_odds.exp();
     let total = 1.0 + suspects.iter().map(weight).sum::<f64>();
     let probability = suspects.iter().filter(same).map(weight).sum::<f64>() / total;
-    Some(Fault { kind: best.kind, at: moment_of(series, best), probability, amount: best.amount })
+    let fault = Fault { kind: best.kind, at: moment_of(series, best), probability, amount: best.amount };
+    Some((fault, bench.log_prior(best.kind)))
 }
 
 /// Whether this test or one soon after was unlikely enough, by the tests before it, to be worth the trouble.
@@ -264,7 +286,7 @@ impl Bench<'_> {
     fn log_prior(&self, kind: FaultKind) -> f64 {
         let chance = match kind {
             // Who feeds fish or food does not forget to dose ammonia.
-            FaultKind::MissingDose if self.doses.is_empty() => 0.1 * CHANCE,
+            FaultKind::MissingDose if self.doses.is_empty() => 0.02 * CHANCE,
             // Nitrate tests are too coarse for a gross error to show.
             FaultKind::WrongReading(Analyte::Nitrate) => 0.1 * CHANCE,
             _ => CHANCE,

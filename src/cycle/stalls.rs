@@ -92,6 +92,8 @@ const CHLORINE_DAYS: f64 = 14.0;
 const HUNGER_DAYS: f64 = 5.0;
 /// Ammonia oxidised in a day by a colony that works, mg/L N.
 const WORKING: f64 = 0.6;
+/// Share of full speed below which want of oxygen is looked into.
+const SHORT_OF_BREATH: f64 = 0.75;
 /// A rate that falls below this share of its best while ammonia stands has fallen for a reason.
 const FALLEN: f64 = 0.4;
 /// Weight of want of oxygen where a rate fell and nothing else explains it.
@@ -209,11 +211,11 @@ impl Bench<'_> {
     fn breathless(&self) -> f64 {
         let speed = self.hindrance.oxygen[0].min(self.hindrance.oxygen[1]);
         let weak = self.facts.filter_flow.as_deref() == Some("weak");
-        let rescued = self.rescued_by(Action::MoreOxygen);
-        if speed < 0.5 || weak {
-            rescued.max(if speed < 0.3 { 0.7 } else { 0.0 })
+        let unexplained = if self.fell_while_fed() { UNEXPLAINED } else { 0.0 };
+        if speed < SHORT_OF_BREATH || weak {
+            self.rescued_by(Action::MoreOxygen).max(unexplained)
         } else {
-            rescued.max(if self.fell_while_fed() { UNEXPLAINED } else { 0.0 })
+            unexplained
         }
     }
 

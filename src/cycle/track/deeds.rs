@@ -13,8 +13,9 @@ use crate::terms::{EventKind, TankFacts};
 const FOOD_PROTEIN: f64 = 0.45;
 /// What a whole mature filter oxidises in a day, mg/L N: 0.3 to 0.7 g N a square metre and day.
 const MATURE_FILTER: f64 = 3.5;
-/// Ammonia that one small fish gives off before its food is logged, mg N a day (rough; no source).
-const PER_FISH_MG_N: f64 = 3.0;
+/// Ammonia that one fish gives off beyond logged food, mg N a day: about half a mg for each gram of a fish of
+/// 25 g (rough; sizes are not told).
+const PER_FISH_MG_N: f64 = 12.0;
 
 /// What the deeds need to know of the tank: tap water, volume, disinfectant.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,7 +71,7 @@ impl Source {
                 }
             }
             EventKind::FishAdded => {
-                particle.excretion += log_normal(rng, PER_FISH_MG_N * amount.max(1.0) / self.volume_l, 1.5);
+                particle.excretion += log_normal(rng, PER_FISH_MG_N * amount.max(1.0) / self.volume_l, 1.2);
             }
             EventKind::FilterCleaned => thin(particle, uniform(rng, 0.3, 1.0)),
             EventKind::Medicine => thin(particle, uniform(rng, 0.2, 1.0)),
