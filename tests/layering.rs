@@ -18,7 +18,7 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     ("standards", &[]),
     ("log", &["reading"]),
     ("cycle", &["reading"]),
-    ("report", &["reading", "standards", "cycle"]),
+    ("report", &["chart", "reading", "standards", "cycle"]),
     (
         "cli",
         &[

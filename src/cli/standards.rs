@@ -2,8 +2,6 @@
 
 use std::fs::File;
 use std::io::Write;
-use std::path::PathBuf;
-use std::str::FromStr;
 
 use anyhow::{Context, bail};
 
@@ -11,94 +9,12 @@ use super::{Outcome, Settings};
 use crate::report::standards as report;
 use crate::standards::addition;
 use crate::standards::buffer::{self, BufferRequest};
-use crate::standards::{Balance, Request, SALTS, Salt, StandardsError, Syringe, Ware, mix};
+use crate::standards::{Balance, Request, Salt, StandardsError, Ware, mix};
 use crate::terms::{Analyte, Unit};
 
-/// Arguments of `standards`.
-#[derive(Debug, clap::Args)]
-pub struct Args {
-    /// ammonia, nitrite, nitrate, alkalinity or ph
-    analyte: Analyte,
+mod args;
 
-    /// Levels, the blank as 0 [default: those of common kits]
-    #[arg(long, value_delimiter = ',')]
-    levels: Vec<f64>,
-
-    /// Unit of the levels, such as NH3, NH4, N, NO2, NO3, meq/L, dKH [default: the analyte's]
-    #[arg(long, value_parser = unit)]
-    unit: Option<Unit>,
-
-    /// Salt to weigh, such as ammonium-sulfate [default: the usual one]
-    #[arg(long, value_parser = salt, value_name = "SALT")]
-    salt: Option<&'static Salt>,
-
-    /// Molecules of water of crystallisation in the salt (for ph: in the disodium phosphate)
-    #[arg(long, default_value_t = 0.0, value_name = "N")]
-    water: f64,
-
-    /// Purity of the salt, percent
-    #[arg(long, default_value_t = 99.0, value_name = "PERCENT")]
-    purity: f64,
-
-    /// Limit of the purity's error, percent
-    #[arg(long, default_value_t = 1.0, value_name = "PERCENT")]
-    purity_tolerance: f64,
-
-    /// Volume of each level, mL [default: 100; for ph 40]
-    #[arg(long, value_name = "ML")]
-    volume: Option<f64>,
-
-    /// Volume of the stock, mL
-    #[arg(long, default_value_t = 500.0, value_name = "ML")]
-    stock_volume: f64,
-
-    /// Concentration of the stock in the unit of the levels [default: chosen]
-    #[arg(long, value_name = "VALUE")]
-    stock: Option<f64>,
-
-    /// Smallest step of the scale, g
-    #[arg(long, default_value_t = 0.01, value_name = "G")]
-    scale_step: f64,
-
-    /// Syringe as CAPACITY:GRADUATION[:TOLERANCE], mL, mL and percent; may be repeated
-    #[arg(long, default_values = ["1:0.01", "10:0.2"], value_parser = syringe, value_name = "SPEC")]
-    syringe: Vec<Syringe>,
-
-    /// Limit of the flasks' error, percent
-    #[arg(long, default_value_t = 1.0, value_name = "PERCENT")]
-    flask_tolerance: f64,
-
-    /// Temperature at which buffers are used, degrees Celsius
-    #[arg(long, default_value_t = 25.0, value_name = "C")]
-    temperature: f64,
-
-    /// Also write a table to fill in with photos and give to `calibrate`; an existing file is left alone
-    #[arg(long, value_name = "FILE", conflicts_with = "addition")]
-    table: Option<PathBuf>,
-
-    /// Standard addition: mL of the tank's own water in each flask of --volume
-    #[arg(long, value_name = "ML")]
-    addition: Option<f64>,
-
-    /// What the tank's water holds about, to plan a standard addition
-    #[arg(long, requires = "addition", value_name = "VALUE", conflicts_with = "levels")]
-    expected: Option<f64>,
-
-    /// Evaluate a standard addition: RISE=READING of each flask, the first 0=READING
-    #[arg(long, requires = "addition", value_delimiter = ',', value_parser = pair, value_name = "PAIRS")]
-    evaluate: Vec<(f64, f64)>,
-}
-
-impl Args {
-    /// Volume of each level, mL; buffers are mixed of nothing but the two stocks, so they are made smaller.
-    fn volume(&self) -> f64 {
-        self.volume.unwrap_or(if self.analyte == Analyte::Ph { 40.0 } else { 100.0 })
-    }
-}
-
-/// Tolerance of a syringe that is given without one, percent: ISO 7886-1 allows 4 to 5 % of the volume
-/// over half of the capacity (from memory, not verified).
-const SYRINGE_TOLERANCE_PERCENT: f64 = 5.0;
+pub use args::Args;
 
 /// Prints the recipe, or evaluates a standard addition.
 pub fn run(args: &Args, settings: &Settings) -> anyhow::Result<Outcome> {
@@ -220,38 +136,4 @@ fn evaluated(args: &Args) -> anyhow::Result<(serde_json::Value, String)> {
 fn sample_share(args: &Args) -> anyhow::Result<f64> {
     let sample = args.addition.context("--addition ML says how much of each flask is the tank's water")?;
     Ok(sample / args.volume())
-}
-
-fn unit(text: &str) -> Result<Unit, String> {
-    Unit::from_str(text).or_else(|error| format!("mg/L {text}").parse().map_err(|_| error.to_string()))
-}
-
-fn salt(text: &str) -> Result<&'static Salt, String> {
-    let known = || SALTS.iter().map(|salt| salt.word).collect::<Vec<_>>().join(", ");
-    Salt::with_word(text).ok_or_else(|| format!("no such salt: use one of {}", known()))
-}
-
-fn syringe(text: &str) -> Result<Syringe, String> {
-    let numbers: Result<Vec<f64>, _> = text.split(':').map(str::parse).collect();
-    match numbers.as_deref() {
-        Ok([capacity_ml, graduation_ml, rest @ ..])
-            if rest.len() <= 1
-                && *graduation_ml > 0.0
-                && capacity_ml >= graduation_ml
-                && capacity_ml.is_finite() =>
-        {
-            let tolerance = rest.first().copied().unwrap_or(SYRINGE_TOLERANCE_PERCENT) / 100.0;
-            if !(0.0..=0.5).contains(&tolerance) {
-                return Err("the tolerance must be 0 to 50 percent".into());
-            }
-            Ok(Syringe { capacity_ml: *capacity_ml, graduation_ml: *graduation_ml, tolerance })
-        }
-        _ => Err("write it as CAPACITY:GRADUATION in mL, such as 1:0.01".into()),
-    }
-}
-
-fn pair(text: &str) -> Result<(f64, f64), String> {
-    let wrong = || "write RISE=READING, such as 0=8.1".to_owned();
-    let (rise, reading) = text.split_once('=').ok_or_else(wrong)?;
-    Ok((rise.trim().parse().map_err(|_| wrong())?, reading.trim().parse().map_err(|_| wrong())?))
 }

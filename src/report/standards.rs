@@ -60,59 +60,77 @@ fn table(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String
 
 /// The recipe as a page of text; `sample_ml` of tank water go into each flask in a standard addition.
 pub fn recipe_text(request: &Request, recipe: &Recipe, sample_ml: Option<f64>) -> String {
+    let heading = if sample_ml.is_some() { "rise" } else { "makes" };
+    let header = ["wanted", "take", "of", "with", heading, "+-"];
+    let levels = table(&header, recipe.levels.iter().map(level_row));
+    let steps = steps(request, recipe, sample_ml);
+    let notes = notes(request, recipe, sample_ml.is_some());
+    format!("{}\n\n{steps}\n{levels}\n\n{notes}{}", title(request), cautions(request.salt.cautions))
+}
+
+fn title(request: &Request) -> String {
     let salt = request.salt;
-    let water =
-        if request.water > 0.0 { format!(" with {} H2O", number(request.water)) } else { String::new() };
-    let mut text = format!(
-        "Standards of {} in {}, from {} ({}{water}), purity {} +- {} %\n\n",
+    format!(
+        "Standards of {} in {}, from {} ({}{}), purity {} +- {} %",
         request.analyte,
         request.unit,
         salt.name,
         salt.formula,
+        hydrate(request.water),
         number(100.0 * request.purity),
         number(100.0 * request.purity_tolerance)
-    );
-    let unit = request.unit;
-    let _ = writeln!(
-        text,
-        "1. Stock: weigh {} g, dissolve, make up to {} mL with pure water: {} {unit} +- {}.",
+    )
+}
+
+/// Water of crystallisation behind a formula.
+fn hydrate(water: f64) -> String {
+    if water > 0.0 { format!(" with {} H2O", number(water)) } else { String::new() }
+}
+
+/// What to do, one numbered line a step.
+fn steps(request: &Request, recipe: &Recipe, sample_ml: Option<f64>) -> String {
+    let strength = |solution: &Solution| {
+        let half_width = percent(COVERAGE * solution.relative_uncertainty());
+        format!("{} {} +- {half_width}", number(solution.concentration), request.unit)
+    };
+    let mut steps = vec![format!(
+        "Stock: weigh {} g, dissolve, make up to {} mL with pure water: {}.",
         number(recipe.mass_g),
         number(recipe.stock.volume_ml),
-        number(recipe.stock.concentration),
-        percent(COVERAGE * recipe.stock.relative_uncertainty())
-    );
-    if let Some((working, measure)) = recipe.working.as_ref().and_then(|w| Some((w, w.portion?))) {
-        let _ = writeln!(
-            text,
-            "2. Working solution: {} mL of stock ({}), make up to {} mL: {} {unit} +- {}.",
-            number(measure.volume_ml),
-            with_syringe(&measure),
+        strength(&recipe.stock)
+    )];
+    if let Some((working, portion)) = recipe.working.as_ref().and_then(|w| Some((w, w.portion?))) {
+        steps.push(format!(
+            "Working solution: {} mL of stock ({}), make up to {} mL: {}.",
+            number(portion.volume_ml),
+            with_syringe(&portion),
             number(working.volume_ml),
-            number(working.concentration),
-            percent(COVERAGE * working.relative_uncertainty())
-        );
+            strength(working)
+        ));
     }
-    let step = if recipe.working.is_some() { 3 } else { 2 };
     let sample = sample_ml.map_or(String::new(), |ml| format!("{} mL of the tank's water and ", number(ml)));
     let made_up = format!("make up to {} mL with pure water", number(request.level_ml));
-    let _ = writeln!(text, "{step}. Each flask: {sample}what the table says, then {made_up}.\n");
-    let heading = if sample_ml.is_some() { "rise" } else { "makes" };
-    let header = ["wanted", "take", "of", "with", heading, "+-"];
-    let _ = writeln!(text, "{}\n", table(&header, recipe.levels.iter().map(level_row)));
+    steps.push(format!("Each flask: {sample}what the table says, then {made_up}."));
+    steps.iter().enumerate().map(|(i, step)| format!("{}. {step}\n", i + 1)).collect()
+}
+
+/// What the figures mean, and how long the solutions keep.
+fn notes(request: &Request, recipe: &Recipe, is_addition: bool) -> String {
     let parts = recipe.stock.budget.iter().map(|(cause, u)| format!("{cause} {}", percent(COVERAGE * u)));
-    let _ = writeln!(text, "+- is about 95 % (two standard uncertainties). In the stock: {}.", list(parts));
+    let mut text = format!("+- is about 95 % (two standard uncertainties). In the stock: {}.\n", list(parts));
     text.push_str("The pure water is taken to hold none of it: test it once.\n");
     text.push_str("Go by what is really made, not by what was wanted.\n");
-    if sample_ml.is_none() {
+    if !is_addition {
         text.push_str("Sea water and very hard or coloured water can change how a test responds: --addition checks it.\n");
     }
+    let keeping = request.salt.keeping;
     let _ = writeln!(
         text,
         "\nKeeping (common practice, no source): stock {} days closed, dark and cold; diluted {}.",
-        salt.keeping.stock_days,
-        days(salt.keeping.diluted_days)
+        keeping.stock_days,
+        days(keeping.diluted_days)
     );
-    text + &cautions(salt.cautions)
+    text
 }
 
 fn list(parts: impl Iterator<Item = String>) -> String {
@@ -219,17 +237,16 @@ pub fn calibration_table(analyte: Analyte, unit: Unit, levels: impl Iterator<Ite
 
 /// How to mix buffers, as a page of text.
 pub fn buffers_text(request: &BufferRequest, recipe: &BufferRecipe) -> String {
-    let hydrate =
-        if request.water > 0.0 { format!(" with {} H2O", number(request.water)) } else { String::new() };
     let mut text = format!(
         "Standards of pH from phosphates, for {} degrees Celsius\n\n\
          1. Acid stock: {} g of potassium dihydrogen phosphate (KH2PO4), make up to {} mL.\n\
-         2. Basic stock: {} g of disodium hydrogen phosphate (Na2HPO4{hydrate}), make up to {} mL.\n\
+         2. Basic stock: {} g of disodium hydrogen phosphate (Na2HPO4{}), make up to {} mL.\n\
          3. Each level: mix the two, add nothing else.\n\n",
         number(request.temperature_c),
         number(recipe.acid_g),
         number(request.stock_ml),
         number(recipe.base_g),
+        hydrate(request.water),
         number(request.stock_ml),
     );
     let row = |b: &buffer::Buffer| {
