@@ -193,8 +193,8 @@ fn a_writer_waits_for_the_lock_and_a_dead_holder_blocks_nobody() {
 fn two_writers_at_once_lose_and_interleave_nothing() {
     let home = tempfile::tempdir().unwrap();
     let writers = ["left", "right"].map(|name| (name, start(home.path(), "writer", name)));
-    let handles =
-        writers.map(|(name, writer)| thread::spawn(move || (name, kill_after(writer, 1_500, Duration::ZERO))));
+    let handles = writers
+        .map(|(name, writer)| thread::spawn(move || (name, kill_after(writer, 1_500, Duration::ZERO))));
     let mut reported = HashMap::new();
     for handle in handles {
         let (name, wrote) = handle.join().unwrap();
