@@ -107,7 +107,8 @@ fn traits(facts: &TankFacts, rng: &mut impl Rng) -> Traits<f64> {
     let bloom_from = rng.random_range(0.0..12.0);
     let bloom = if rng.random::<f64>() < 0.2 { from_range(Range::new(0.9, 0.8), rng) } else { 0.0 };
     Traits {
-        volume: rng.random_range(0.82..1.0),
+        // Gravel, stones and an unfilled rim take 5-15 % of the nominal volume.
+        volume: from_range(Range::new(0.91, 0.05), rng),
         gain_ammonia: from_range(Range::new(1.0, 0.07), rng),
         gain_nitrite: from_range(Range::new(1.0, 0.07), rng),
         gain_nitrate: from_range(Range::new(1.0, 0.15), rng),
@@ -120,10 +121,15 @@ fn traits(facts: &TankFacts, rng: &mut impl Rng) -> Traits<f64> {
         bloom,
         bloom_from,
         bloom_until: bloom_from + rng.random_range(2.0..20.0),
-        // A remainder is the far tail of a decay: what the model leaves out can double or halve it.
-        remainder: from_range(Range::new(1.0, 0.6), rng),
+        remainder: remainder(rng),
         kill: kill(facts, rng),
     }
+}
+
+/// Draws by what factor a proof's remainder strays from the model's: it is the far tail of a decay, and
+/// what the model leaves out can double or halve it.
+pub fn remainder(rng: &mut impl Rng) -> f64 {
+    from_range(Range::new(1.0, 0.5), rng)
 }
 
 /// Log kill of tap water as it is used: chlorine left in it kills most of a colony.

@@ -1,15 +1,18 @@
 //! Walks a history and keeps the possible tanks that agree with it.
 
 use chrono::{DateTime, FixedOffset};
+use rand::SeedableRng;
+use rand_pcg::Pcg64Mcg;
 
 use super::ahead::{Ahead, proofs};
 use super::deed::Setting;
-use super::draw::tap_water;
+use super::draw::{remainder, tap_water};
 use super::keeper::Keeper;
 use super::posterior::{Evidence, Posterior};
 use super::swarm::Swarm;
 use super::timeline::Timeline;
 use crate::cycle::TankHistory;
+use crate::cycle::kinetics::Real;
 use crate::terms::{Analyte, EventKind};
 
 /// Longest stretch over which conditions are taken as constant, days.
@@ -60,9 +63,12 @@ impl Filter {
 
         let mut blocks = swarm.pick(settings.scouts);
         let celsius = timeline.celsius(timeline.now);
+        let mut rng = Pcg64Mcg::seed_from_u64(settings.seed);
         for block in &mut blocks {
             block.warm_to(celsius);
             block.live_in(timeline.now, swarm.fish(), setting.volume_l);
+            // No reading bears on it, so it is as wide as at first, though few ancestors are left.
+            block.traits.remainder = block.traits.remainder.map(|_| remainder(&mut rng));
         }
         let ahead = Ahead {
             setting,
@@ -80,12 +86,13 @@ impl Filter {
             ahead,
             now,
             celsius,
+            chart_top: facts.chart_top,
         }
     }
 }
 
 /// Walks the whole timeline.
-fn follow(swarm: &mut Swarm, timeline: &Timeline) {
+pub(super) fn follow(swarm: &mut Swarm, timeline: &Timeline) {
     let mut day = 0.0;
     for moment in &timeline.moments {
         if moment.day - day > SIMULTANEOUS {

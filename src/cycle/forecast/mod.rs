@@ -6,10 +6,13 @@
 //! answers when the proof would first pass, how likely it passes now, and what each colony can do.
 
 mod ahead;
+#[cfg(test)]
+mod calibration;
 mod deed;
 mod draw;
 mod filter;
 mod keeper;
+mod next_test;
 mod observe;
 mod particle;
 mod posterior;
@@ -21,6 +24,7 @@ mod what_if;
 pub use ahead::{HORIZON, Water};
 pub use filter::{Filter, Settings};
 pub use keeper::{Keeper, Redosing};
+pub use next_test::{NextTest, Test};
 pub use posterior::{Capacity, Evidence, Hindrance, Posterior, ReadyOn, Unforeseen};
 pub use quantile::Span;
 pub use what_if::{Action, Comparison};

@@ -11,16 +11,16 @@ use crate::terms::Analyte;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 
 /// Share of readings that err by about one chart step.
-const STEP_OFF: f64 = 0.06;
+pub(super) const STEP_OFF: f64 = 0.06;
 /// Share of readings that are grossly wrong: swapped, misread, mistyped.
-const GROSS: f64 = 0.015;
+pub(super) const GROSS: f64 = 0.015;
 /// Width of a chart step relative to the value: charts go up by about half or double.
-const STEP_WIDTH: f64 = 0.4;
+pub(super) const STEP_WIDTH: f64 = 0.4;
 /// How far the model itself may stray, relative to the value.
-const STRAY: f64 = 0.07;
+pub(super) const STRAY: f64 = 0.07;
 
 /// Least standard uncertainty and range over which a gross error may fall, default units.
-fn scale(analyte: Analyte) -> (f64, f64) {
+pub(super) fn scale(analyte: Analyte) -> (f64, f64) {
     match analyte {
         Analyte::Nitrate => (1.5, 150.0),
         Analyte::Ph => (0.12, 4.0),
@@ -50,7 +50,7 @@ pub fn likelihood(analyte: Analyte, told: Told, expected: f64) -> f64 {
     match told {
         Told::About(value, spread) => {
             let sigma = (spread * spread + least * least + stray * stray).sqrt();
-            let wide = 2.0 * sigma + STEP_WIDTH * value.max(expected);
+            let wide = 2.0 * sigma + STEP_WIDTH * expected;
             (1.0 - STEP_OFF - GROSS) * student(value - expected, sigma)
                 + STEP_OFF * student(value - expected, wide)
                 + GROSS / range

@@ -9,6 +9,7 @@ use crate::cycle::kinetics::water::temperature_factor;
 use crate::cycle::kinetics::{Conditions, ProofEnd, WIDTH, limits};
 use crate::cycle::oxygen::saturation_mg_l;
 use crate::terms::Analyte;
+use crate::terms::tank::ChartTop;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 
 /// Equally likely tanks as they may stand now.
@@ -21,6 +22,7 @@ pub struct Posterior {
     pub(super) outlook: Outlook,
     pub(super) evidence: Evidence,
     pub(super) celsius: f64,
+    pub(super) chart_top: ChartTop,
 }
 
 /// How much the forecast rests on.

@@ -22,8 +22,6 @@ const UNLOGGED_DOSES: f64 = 0.012;
 const UNLOGGED_CHANGES: f64 = 0.008;
 /// Renewal when the effective number of tanks falls below this share.
 const RENEW_BELOW: f64 = 0.35;
-/// Width of the jitter at renewal, in standard deviations of the swarm.
-const JITTER: f64 = 0.2;
 
 /// Possible tanks and how far each is believed.
 #[derive(Debug, Clone)]
@@ -92,13 +90,14 @@ impl Swarm {
 
     /// Lets a few tanks have seen a dose or a water change that the log does not hold.
     fn forget(&mut self, days: f64) {
-        let expected = |rate: f64, count: usize| (rate * days * count as f64).round() as usize;
-        let count = self.weights.len();
-        for _ in 0..expected(UNLOGGED_DOSES, count) {
+        let count = self.weights.len() as f64;
+        let doses = (UNLOGGED_DOSES * days * count + self.rng.random::<f64>()) as usize;
+        for _ in 0..doses {
             let amount = self.usual_dose * self.rng.random_range(0.6..1.2);
             self.change_one(EventKind::AmmoniaDose, amount);
         }
-        for _ in 0..expected(UNLOGGED_CHANGES, count) {
+        let changes = (UNLOGGED_CHANGES * days * count + self.rng.random::<f64>()) as usize;
+        for _ in 0..changes {
             let percent = self.rng.random_range(15.0..70.0);
             self.change_one(EventKind::WaterChange, percent);
         }
@@ -152,8 +151,9 @@ impl Swarm {
             return;
         }
         self.weights.iter_mut().for_each(|weight| *weight /= total);
-        if self.effective() < RENEW_BELOW * self.weights.len() as f64 {
-            self.renew();
+        let effective = self.effective();
+        if effective < RENEW_BELOW * self.weights.len() as f64 {
+            self.renew(effective);
         }
     }
 
@@ -163,12 +163,12 @@ impl Swarm {
     }
 
     /// Resamples, then jitters the constants about where they are.
-    fn renew(&mut self) {
+    fn renew(&mut self, effective: f64) {
         let count = self.weights.len();
         let picked = self.pick(count);
         self.blocks = picked;
         self.weights.fill(1.0 / count as f64);
-        self.jitter();
+        self.jitter(Kernel::for_sample(effective));
         if self.celsius.is_finite() {
             let celsius = self.celsius;
             self.blocks.iter_mut().for_each(|block| block.warm_to(celsius));
@@ -196,18 +196,17 @@ impl Swarm {
 
     /// Kernel jitter that keeps mean and spread (Liu & West, in Sequential Monte Carlo Methods in
     /// Practice, 2001, ch. 10), on the logarithm for the spread and linearly for the shrinkage.
-    fn jitter(&mut self) {
+    fn jitter(&mut self, kernel: Kernel) {
         let kinetics = spreads(&self.blocks, |particle| particle.kinetics.to_array());
         let traits = spreads(&self.blocks, |particle| particle.traits.to_array());
         let rng = &mut self.rng;
         for block in &mut self.blocks {
             for lane in 0..WIDTH {
                 let mut particle = block.particle(lane);
-                particle.kinetics.change_each(|index, value| moved(value, kinetics[index], rng));
+                particle.kinetics.change_each(|index, value| kernel.moved(value, kinetics[index], rng));
                 particle.traits.change_each(|index, value| {
-                    if Traits::is_smooth(index) { moved(value, traits[index], rng) } else { value }
+                    if Traits::is_smooth(index) { kernel.moved(value, traits[index], rng) } else { value }
                 });
-                particle.traits.volume = particle.traits.volume.clamp(0.7, 1.02);
                 particle.kinetics.oxygen_share = particle.kinetics.oxygen_share.min(1.0);
                 block.set_particle(lane, &particle);
             }
@@ -218,8 +217,9 @@ impl Swarm {
 /// A likelihood to the power `trust`; the usual powers without the costly function.
 #[inline(always)]
 fn softened(likelihood: f64, trust: f64) -> f64 {
-    if trust == 0.5 {
-        likelihood.sqrt()
+    if trust == 0.75 {
+        let root = likelihood.sqrt();
+        root * root.sqrt()
     } else if trust == 1.0 {
         likelihood
     } else {
@@ -250,12 +250,30 @@ fn spreads<const N: usize>(blocks: &[Block], fields: impl Fn(&Particle) -> [f64;
     })
 }
 
-/// One value after shrinkage towards the mean and a step of the kernel.
-#[inline(always)]
-fn moved(value: f64, (mean, spread): (f64, f64), rng: &mut impl Rng) -> f64 {
-    const SHRINK: f64 = 0.5 * JITTER * JITTER;
-    let shrunk = value + SHRINK * (mean - value);
-    shrunk * (1.0 + JITTER * spread * near_normal(rng)).max(0.3)
+/// How far a renewal explores around the tanks that are left.
+#[derive(Debug, Clone, Copy)]
+struct Kernel {
+    /// Standard deviation of the step, in those of the swarm.
+    width: f64,
+    /// Share of the way back to the mean that keeps the swarm's spread as it was.
+    shrinkage: f64,
+}
+
+impl Kernel {
+    /// Silverman's rule, proportional to n^(-1/5) (Density Estimation, 1986, section 3.4): the fewer
+    /// tanks carried the weight, the wider. His factor of 1.06 is for independent tanks; after many
+    /// renewals most share ancestors, and intervals over drawn histories hold only with a larger one.
+    fn for_sample(effective: f64) -> Self {
+        let width = (1.8 * effective.max(1.0).powf(-0.2)).min(0.7);
+        Self { width, shrinkage: 1.0 - (1.0 - width * width).sqrt() }
+    }
+
+    /// One value after shrinkage towards the mean and a step of the kernel.
+    #[inline(always)]
+    fn moved(self, value: f64, (mean, spread): (f64, f64), rng: &mut impl Rng) -> f64 {
+        let shrunk = value + self.shrinkage * (mean - value);
+        shrunk * (1.0 + self.width * spread * near_normal(rng)).max(0.3)
+    }
 }
 
 /// A deviate of mean 0 and variance 1 from four uniform ones: near enough to normal for a kernel.

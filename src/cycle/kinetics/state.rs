@@ -90,7 +90,7 @@ impl Kinetics<f64> {
         };
         let a = clear(self.growth_a, self.decay_a, self.full_a, self.warmth_a, self.half_a, 0.08);
         let n = clear(self.growth_n, self.decay_n, self.full_n, self.warmth_n, self.half_n, 0.03);
-        a + n < 1.0
+        a + n < 0.75
     }
 }
 

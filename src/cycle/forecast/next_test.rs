@@ -1,0 +1,156 @@
+//! Which test, on which of the coming days, would narrow the forecast most.
+//!
+//! Each possible tank says what the kit would show and when it will be ready. Tanks are sorted by
+//! what the kit would show and cut into groups that one reading could not tell apart; what is left of
+//! the spread of dates within the groups is what would remain after the test.
+
+use std::fmt;
+
+use rand::SeedableRng;
+use rand_distr::{Distribution, StandardNormal};
+use rand_pcg::Pcg64Mcg;
+
+use super::ahead::{HORIZON, Water};
+use super::posterior::Posterior;
+use crate::cycle::kinetics::ProofEnd;
+use crate::terms::Analyte;
+use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
+
+/// Days ahead that are considered.
+const DAYS: usize = 4;
+/// Groups into which a reading can sort the possible tanks.
+const GROUPS: usize = 12;
+/// Share of spread below which a test is not worth naming.
+const WORTH: f64 = 0.05;
+
+/// Something to test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Test {
+    /// One analyte.
+    Analyte(Analyte),
+    /// The proof: dose, and test ammonia and nitrite a day later.
+    Proof,
+}
+
+/// A test and what it is expected to bring.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NextTest {
+    /// What to test.
+    pub test: Test,
+    /// In how many days; 0 is today.
+    pub in_days: usize,
+    /// Expected share by which the spread of the date shrinks, 0 to 1.
+    pub narrows: f64,
+}
+
+impl Posterior {
+    /// The possible tests, most telling first; those that tell next to nothing are left out.
+    pub fn next_tests(&self) -> Vec<NextTest> {
+        let dates: Vec<f64> = self.outlook.days.iter().map(|day| day.min(HORIZON).ln_1p()).collect();
+        let mut tests = vec![NextTest { test: Test::Proof, in_days: 0, narrows: self.proof_tells(&dates) }];
+        for analyte in [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate] {
+            for (in_days, tanks) in self.outlook.course.iter().enumerate().take(DAYS) {
+                let shown = self.shown(analyte, tanks);
+                let narrows = explained(&shown, &dates);
+                tests.push(NextTest { test: Test::Analyte(analyte), in_days, narrows });
+            }
+        }
+        tests.retain(|test| test.narrows >= WORTH);
+        tests.sort_by(|a, b| b.narrows.total_cmp(&a.narrows));
+        tests
+    }
+
+    /// What the kit would show in each tank, on a scale on which its error is about even; past the
+    /// chart's top all look alike.
+    fn shown(&self, analyte: Analyte, tanks: &[Water]) -> Vec<f64> {
+        let (factor, blank, top) = match analyte {
+            Analyte::Ammonia => (NH3_PER_N, 0.08, self.chart_top.ammonia.unwrap_or(8.0)),
+            Analyte::Nitrite => (NO2_PER_N, 0.08, self.chart_top.nitrite.unwrap_or(5.0)),
+            _ => (NO3_PER_N, 3.0, self.chart_top.nitrate.unwrap_or(100.0)),
+        };
+        /// Relative error of a reading with its kit's bias (nitrate is coarser; common practice).
+        const RELATIVE: f64 = 0.12;
+        let mut rng = Pcg64Mcg::seed_from_u64(self.ahead.seed);
+        let mut read = |water: &Water| {
+            let nitrogen = match analyte {
+                Analyte::Ammonia => water.ammonia,
+                Analyte::Nitrite => water.nitrite,
+                _ => water.nitrate,
+            };
+            let error: f64 = StandardNormal.sample(&mut rng);
+            let seen = nitrogen * factor * (1.0 + RELATIVE * error) + 0.5 * blank * error;
+            (seen.clamp(0.0, top) + blank).ln()
+        };
+        tanks.iter().map(&mut read).collect()
+    }
+
+    /// How much the outcome of a proof begun now would tell.
+    fn proof_tells(&self, dates: &[f64]) -> f64 {
+        let passes: Vec<bool> = self.ends.iter().map(ProofEnd::passes).collect();
+        let of = |wanted: bool| -> Vec<f64> {
+            dates.iter().zip(&passes).filter(|(_, pass)| **pass == wanted).map(|(date, _)| *date).collect()
+        };
+        let left = [of(true), of(false)].iter().map(|group| scatter(group)).sum::<f64>();
+        1.0 - left / scatter(dates).max(f64::MIN_POSITIVE)
+    }
+}
+
+/// Sum of squared deviations from the mean.
+fn scatter(values: &[f64]) -> f64 {
+    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
+    values.iter().map(|value| (value - mean).powi(2)).sum()
+}
+
+/// Share of the scatter of `dates` that knowing `shown` would explain, corrected for chance.
+fn explained(shown: &[f64], dates: &[f64]) -> f64 {
+    let mut order: Vec<usize> = (0..dates.len().min(shown.len())).collect();
+    order.sort_by(|a, b| shown[*a].total_cmp(&shown[*b]));
+    let size = order.len().div_ceil(GROUPS).max(1);
+    let groups = order.chunks(size).map(|group| group.iter().map(|index| dates[*index]).collect::<Vec<_>>());
+    let left: f64 = groups.map(|group| scatter(&group)).sum();
+    let total = scatter(dates);
+    if total <= 0.0 {
+        return 0.0;
+    }
+    let count = order.len() as f64;
+    // Each group's mean absorbs one degree of freedom by chance (adjusted coefficient of determination).
+    (1.0 - left / total * (count - 1.0) / (count - GROUPS as f64).max(1.0)).max(0.0)
+}
+
+impl fmt::Display for NextTest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let when = match self.in_days {
+            0 => "today".to_owned(),
+            1 => "tomorrow".to_owned(),
+            days => format!("in {days} days"),
+        };
+        let percent = 100.0 * self.narrows;
+        match self.test {
+            Test::Proof => write!(
+                f,
+                "dose ammonia to 2 mg/L {when} and test ammonia and nitrite 24 hours later: decides {percent:.0} % of the doubt about the date"
+            ),
+            Test::Analyte(analyte) => {
+                write!(f, "test {analyte} {when}: settles about {percent:.0} % of the doubt about the date")
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_that_follows_the_date_explains_nearly_all_of_it() {
+        let dates: Vec<f64> = (0..600).map(f64::from).collect();
+        assert!(explained(&dates, &dates) > 0.95);
+    }
+
+    #[test]
+    fn a_reading_that_is_the_same_in_every_tank_explains_next_to_nothing() {
+        // A stable sort keeps the order, so the dates are shuffled by a fixed multiplier.
+        let dates: Vec<f64> = (0..601).map(|index| f64::from(index * 317 % 601)).collect();
+        assert!(explained(&vec![1.0; 601], &dates) < 0.1);
+    }
+}
