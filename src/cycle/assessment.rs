@@ -16,8 +16,9 @@ use super::series::Series;
 use super::stage::{Stage, recent_supply, stage_on_the_way};
 use super::stalls::{StallCause, Suspected, suspects};
 
-/// A proof begun now is said to pass, if it is not already proved, above this probability.
-const WOULD_PASS: f64 = 0.55;
+/// A proof begun now is said to pass above these probabilities: after one that passed, without one in the log,
+/// and after one that did not.
+const WOULD_PASS: [f64; 3] = [0.3, 0.55, 0.65];
 /// A cause of a stall is named above this weight.
 const NAMED: f64 = 0.5;
 
@@ -87,7 +88,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         Stage::Cycled
     } else if stall_cause.is_some() {
         Stage::Stalled
-    } else if passes_now > WOULD_PASS {
+    } else if passes_now > would_pass(proof.as_ref()) {
         Stage::Cycled
     } else {
         stage_on_the_way(&track.now, recent_supply(&series, facts))
@@ -122,6 +123,15 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     };
     assessment.advice = advice(&assessment, &assessment.series, facts);
     assessment
+}
+
+/// The probability above which a proof begun now is said to pass.
+fn would_pass(proof: Option<&Proof>) -> f64 {
+    match proof.map(|proof| proof.outcome) {
+        Some(Outcome::Passed) => WOULD_PASS[0],
+        None => WOULD_PASS[1],
+        Some(Outcome::Failed | Outcome::NotShown) => WOULD_PASS[2],
+    }
 }
 
 /// The interval of dates, or why there is none.

@@ -24,7 +24,7 @@ pub enum Severity {
     Watch,
     /// Not known well enough to say.
     Unknown,
-    /// Surely above a criterion for long exposure by much.
+    /// Above a criterion for long exposure, surely or most likely by much.
     Harmful,
     /// Surely above a criterion for short exposure.
     Acute,
@@ -133,12 +133,15 @@ fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
         return unknown(Analyte::Ammonia, "test ammonia and pH");
     };
     let bounds = (total_n.0 * NH3_PER_N * share.0, total_n.1 * NH3_PER_N * share.1);
+    let middle = (bounds.0 * bounds.1.min(20.0 * bounds.0)).sqrt();
     let acute_n = epa_acute_mg_n_l(conditions.ph.0, conditions.temperature_c.0);
     let (severity, criterion) = if conditions.salinity.1 == 0.0 && total_n.0 > acute_n {
         (Severity::Acute, format!("US EPA 2013, acute: {acute_n:.1} mg/L total ammonia as N"))
     } else if bounds.0 > GILL_DAMAGE_UN_IONISED_MG_L {
         (Severity::Acute, format!("gill damage from {GILL_DAMAGE_UN_IONISED_MG_L} mg/L NH3 (UF/IFAS FA16)"))
-    } else if bounds.0 > EIFAC_UN_IONISED_MG_L {
+    } else if bounds.0 > EIFAC_UN_IONISED_MG_L
+        || (conditions.ph_known && middle > GILL_DAMAGE_UN_IONISED_MG_L)
+    {
         (Severity::Harmful, format!("EIFAC: {EIFAC_UN_IONISED_MG_L} mg/L NH3"))
     } else if bounds.1 < CCME_UN_IONISED_MG_L {
         (Severity::Low, format!("CCME, long term: {CCME_UN_IONISED_MG_L} mg/L NH3"))

@@ -153,6 +153,8 @@ impl Series {
             .chain(history.deeds.iter().map(|deed| deed.at))
             .min();
         let origin = [history.facts.started_at, first].into_iter().flatten().min().unwrap_or(now);
+        // Times are told in the zone of the moment of judgement.
+        let origin = origin.with_timezone(&now.timezone());
         let mut series = Self {
             origin,
             now: days(now - origin),

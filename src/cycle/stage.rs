@@ -85,6 +85,7 @@ fn stage_of(particle: &Particle, supply: f64) -> Stage {
     let nitrite = particle.nitrite * NO2_PER_N;
     let gone = particle.ammonia * NH3_PER_N < 0.1 && speed > 0.3;
     let use_rate = particle.nitrite_rate * particle.nitrite / (particle.nitrite_half + particle.nitrite);
+    let supply = supply + particle.excretion;
     let make_rate = particle.ammonia_rate.min(supply.max(particle.ammonia));
     let keeps_up = if nitrite > LOW {
         use_rate > make_rate
