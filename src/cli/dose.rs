@@ -24,7 +24,7 @@ pub struct Args {
     tank: Option<String>,
 
     /// Volume of water, litres, instead of the tank's
-    #[arg(long, value_name = "LITRES", global = true)]
+    #[arg(long, value_name = "LITRES", global = true, allow_negative_numbers = true)]
     volume: Option<f64>,
 
     #[command(subcommand)]

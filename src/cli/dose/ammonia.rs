@@ -14,7 +14,7 @@ use crate::terms::unit::{NH3_PER_N, NH4_PER_N};
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Rise of total ammonia, mg/L as NH3 (ppm)
-    #[arg(long, value_name = "MG_L", default_value_t = 2.0)]
+    #[arg(long, value_name = "MG_L", default_value_t = 2.0, allow_negative_numbers = true)]
     rise: f64,
 
     /// Strength of the ammonia solution, per cent NH3 by mass
