@@ -11,6 +11,7 @@ use crate::log::{Loaded, Log, check_name};
 
 mod files;
 mod folders;
+mod measure;
 mod photos;
 mod tables;
 #[cfg(test)]
@@ -26,13 +27,21 @@ pub struct Args {
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
 
-    /// Tank of photos that show no tank slip and lie in no folder named with --folder
+    /// Tank of photos that lie in no folder named with --folder
     #[arg(long, value_name = "NAME")]
     tank: Option<String>,
 
     /// Remember that photos in a folder are of a tank; may be given several times
     #[arg(long, value_name = "FOLDER=TANK")]
     folder: Vec<String>,
+
+    /// Chart of photos that lie in no folder named with --chart-folder; several for a card of several windows
+    #[arg(long, value_name = "NAME")]
+    chart: Vec<String>,
+
+    /// Remember that photos in a folder are read with a chart; may be given several times
+    #[arg(long, value_name = "FOLDER=CHART")]
+    chart_folder: Vec<String>,
 
     /// When photos were taken that say it neither in themselves nor in their names
     #[arg(long, value_name = "TIME")]
@@ -69,22 +78,31 @@ impl Tally {
 /// # Errors
 /// If the log cannot be read or written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    run_with(args, settings, |_, _| Err("photos cannot be measured by this build yet".to_owned()))
+    let kits = measure::Kits::new(settings);
+    run_with(args, settings, |job, place| measure::measure(job, place, &kits))
 }
 
-/// The same, where `measure` says what a photo shows; it is told the tank of photos without a tank slip.
+/// What is told of a photo beside it.
+pub struct Place {
+    /// Its tank.
+    pub tank: Option<String>,
+    /// Charts of its windows; empty if not told.
+    pub charts: Vec<String>,
+}
+
+/// The same, where `measure` says what a photo shows.
 ///
 /// # Errors
 /// If the log cannot be read or written.
 pub fn run_with(
     args: &Args,
     settings: &Settings,
-    measure: impl Fn(&Job, Option<&str>) -> Result<Measured, String> + Sync,
+    measure: impl Fn(&Job, &Place) -> Result<Measured, String> + Sync,
 ) -> Result<Outcome> {
     if let Some(tank) = &args.tank {
         check_name(tank).map_err(anyhow::Error::msg)?;
     }
-    let folders = folders::Folders::load(&settings.home, &args.folder)?;
+    let folders = folders::Folders::load(&settings.home, &args.folder, &args.chart_folder)?;
     let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
     let fallback = time::Fallback::new(at, args.file_time, settings.json);
     let log = Log::at(&settings.home);
@@ -103,7 +121,12 @@ pub fn run_with(
             found.passed_over.len()
         );
     }
-    let measure = |job: &Job| measure(job, folders.tank(&job.path).or(args.tank.as_deref()));
+    let measure = |job: &Job| {
+        let tank = folders.tank(&job.path).or(args.tank.as_deref()).map(str::to_owned);
+        let charts =
+            folders.chart(&job.path).map_or_else(|| args.chart.clone(), |chart| vec![chart.to_owned()]);
+        measure(job, &Place { tank, charts })
+    };
     let seen = Seen::default();
     let importer =
         photos::Importer { log: &log, view: &mut view, seen, fallback: &fallback, measure, settings };

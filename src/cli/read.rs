@@ -1,5 +1,6 @@
 //! `read`: photos -> readings, logged under a tank.
 
+use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Result, bail};
@@ -38,11 +39,12 @@ pub struct Args {
 }
 
 /// One photo as it was read.
-struct PhotoRead {
+pub(super) struct PhotoRead {
     name: String,
     hash: Option<String>,
     captured: CaptureTime,
-    sightings: Vec<Sighting>,
+    /// What each window shows, or one refusal of the whole.
+    pub(super) sightings: Vec<Sighting>,
 }
 
 /// Reads all photos, prints what was read, and logs it under the tank.
@@ -74,7 +76,8 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     })
 }
 
-fn read(path: &Path, charts: &[Chart]) -> PhotoRead {
+/// Reads one photo against the charts of its windows.
+pub(super) fn read<C: Borrow<Chart>>(path: &Path, charts: &[C]) -> PhotoRead {
     let name = path.display().to_string();
     let (mut hash, mut captured) = (None, CaptureTime::Unknown);
     let opened = photo::read_file(path).and_then(|bytes| {
@@ -92,7 +95,7 @@ fn read(path: &Path, charts: &[Chart]) -> PhotoRead {
                 windows
                     .iter()
                     .zip(charts)
-                    .map(|(&window, chart)| pipeline::read_vial(&view, window, chart))
+                    .map(|(&window, chart)| pipeline::read_vial(&view, window, chart.borrow()))
                     .collect()
             } else {
                 let reason = format!(
@@ -171,7 +174,8 @@ fn log(
     Ok(())
 }
 
-fn entry(
+/// What is logged of a sighting; `None` if it has no analyte.
+pub(super) fn entry(
     tank: &str,
     read: &PhotoRead,
     sighting: &Sighting,

@@ -6,38 +6,38 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
+use serde::{Deserialize, Serialize};
 
 use crate::log::check_name;
 
-/// Tanks by the full path of a folder; kept in `folders.json` in the home folder.
-#[derive(Debug, Default)]
+/// Tanks and charts by the full path of a folder; kept in `folders.json` in the home folder.
+#[derive(Debug, Default, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Folders {
     tanks: BTreeMap<PathBuf, String>,
+    charts: BTreeMap<PathBuf, String>,
 }
 
 impl Folders {
-    /// What is remembered, with `told` (`FOLDER=TANK`) added and remembered too.
+    /// What is remembered, with `tanks` (`FOLDER=TANK`) and `charts` (`FOLDER=CHART`) added and remembered.
     ///
     /// # Errors
     /// If a text is not of that form, a folder is not there, or the file cannot be read or written.
-    pub fn load(home: &Path, told: &[String]) -> Result<Self> {
+    pub fn load(home: &Path, tanks: &[String], charts: &[String]) -> Result<Self> {
         let path = home.join("folders.json");
         let doing = || format!("cannot read {}", path.display());
         let mut folders = match fs::read(&path) {
-            Ok(bytes) => Self { tanks: serde_json::from_slice(&bytes).with_context(doing)? },
+            Ok(bytes) => serde_json::from_slice(&bytes).with_context(doing)?,
             Err(error) if error.kind() == io::ErrorKind::NotFound => Self::default(),
             Err(error) => return Err(error).with_context(doing),
         };
-        for text in told {
-            let Some((folder, tank)) = text.rsplit_once('=') else {
-                bail!("{text:?} is not of the form FOLDER=TANK");
-            };
-            check_name(tank).map_err(anyhow::Error::msg)?;
-            let folder =
-                fs::canonicalize(folder).with_context(|| format!("cannot find the folder {folder:?}"))?;
-            folders.tanks.insert(folder, tank.to_owned());
+        for (told, map) in [(tanks, &mut folders.tanks), (charts, &mut folders.charts)] {
+            for text in told {
+                let (folder, name) = pair(text)?;
+                map.insert(folder, name);
+            }
         }
-        if !told.is_empty() {
+        if !tanks.is_empty() || !charts.is_empty() {
             folders.save(home, &path).with_context(|| format!("cannot write {}", path.display()))?;
         }
         Ok(folders)
@@ -46,7 +46,7 @@ impl Folders {
     fn save(&self, home: &Path, path: &Path) -> Result<()> {
         fs::create_dir_all(home)?;
         let mut file = tempfile::NamedTempFile::new_in(home)?;
-        file.write_all(&serde_json::to_vec_pretty(&self.tanks)?)?;
+        file.write_all(&serde_json::to_vec_pretty(self)?)?;
         file.as_file().sync_all()?;
         file.persist(path)?;
         Ok(())
@@ -54,9 +54,28 @@ impl Folders {
 
     /// The tank of the innermost folder that `photo` lies in.
     pub fn tank(&self, photo: &Path) -> Option<&str> {
-        let full = fs::canonicalize(photo).ok()?;
-        full.ancestors().skip(1).find_map(|folder| self.tanks.get(folder)).map(String::as_str)
+        innermost(&self.tanks, photo)
     }
+
+    /// The chart of the innermost folder that `photo` lies in.
+    pub fn chart(&self, photo: &Path) -> Option<&str> {
+        innermost(&self.charts, photo)
+    }
+}
+
+fn innermost<'a>(map: &'a BTreeMap<PathBuf, String>, photo: &Path) -> Option<&'a str> {
+    let full = fs::canonicalize(photo).ok()?;
+    full.ancestors().skip(1).find_map(|folder| map.get(folder)).map(String::as_str)
+}
+
+/// Reads `FOLDER=NAME`.
+fn pair(text: &str) -> Result<(PathBuf, String)> {
+    let Some((folder, name)) = text.rsplit_once('=') else {
+        bail!("{text:?} is not of the form FOLDER=NAME");
+    };
+    check_name(name).map_err(anyhow::Error::msg)?;
+    let folder = fs::canonicalize(folder).with_context(|| format!("cannot find the folder {folder:?}"))?;
+    Ok((folder, name.to_owned()))
 }
 
 #[cfg(test)]
@@ -72,18 +91,19 @@ mod tests {
         fs::write(home.path().join("big/b.jpg"), "").unwrap();
         let told = [("big", "Big"), ("big/left", "Left")]
             .map(|(folder, tank)| format!("{}={tank}", home.path().join(folder).display()));
-        Folders::load(home.path(), &told).unwrap();
-        let folders = Folders::load(home.path(), &[]).unwrap();
+        Folders::load(home.path(), &told, &told[..1]).unwrap();
+        let folders = Folders::load(home.path(), &[], &[]).unwrap();
         assert_eq!(folders.tank(&inner.join("a.jpg")), Some("Left"));
         assert_eq!(folders.tank(&home.path().join("big/b.jpg")), Some("Big"));
         assert_eq!(folders.tank(&home.path().join("folders.json")), None);
+        assert_eq!(folders.chart(&inner.join("a.jpg")), Some("Big"));
     }
 
     #[test]
     fn what_is_no_pair_is_refused() {
         let home = tempfile::tempdir().unwrap();
         for text in ["big", "nowhere=A", &format!("{}=", home.path().display())] {
-            assert!(Folders::load(home.path(), &[text.to_owned()]).is_err(), "{text}");
+            assert!(Folders::load(home.path(), &[text.to_owned()], &[]).is_err(), "{text}");
         }
         assert!(!home.path().join("folders.json").exists());
     }

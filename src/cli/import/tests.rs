@@ -16,8 +16,8 @@ fn fixture(name: &str) -> PathBuf {
 }
 
 /// A reading of every photo whose tank is known.
-fn measure(job: &Job, tank: Option<&str>) -> Result<Measured, String> {
-    let tank = tank.ok_or("it is not known which tank this is")?.to_owned();
+fn measure(job: &Job, place: &Place) -> Result<Measured, String> {
+    let tank = place.tank.clone().ok_or("it is not known which tank this is")?;
     let measurement = Measurement {
         analyte: Analyte::Nitrite,
         status: Status::Read,
