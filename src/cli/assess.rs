@@ -7,6 +7,7 @@ use crate::cycle::assess;
 use crate::log::Log;
 
 mod contract;
+mod outlook;
 mod words;
 
 /// Arguments of `assess`.
@@ -23,6 +24,10 @@ pub struct Args {
     /// Say how to prove the cycle: what to dose, when to test, which readings decide
     #[arg(long)]
     plan_proof: bool,
+
+    /// Compare what could be done today by how it would shift the date
+    #[arg(long)]
+    what_if: bool,
 }
 
 /// Assesses one tank, or all.
@@ -48,12 +53,15 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     for (index, tank) in chosen.into_iter().enumerate() {
         let assessment = assess(&history::of(&loaded, tank), at);
         if settings.json {
-            println!("{}", serde_json::to_string(&contract::Line::of(&assessment, args.plan_proof))?);
+            let line = contract::Line::of(&assessment, args.plan_proof);
+            let line = if args.what_if { line.with_what_if(outlook::lines(&assessment)) } else { line };
+            println!("{}", serde_json::to_string(&line)?);
         } else {
             if index > 0 {
                 println!();
             }
             words::print(&assessment, args.plan_proof);
+            outlook::print(&assessment, args.what_if);
         }
     }
     Ok(Outcome::Done)

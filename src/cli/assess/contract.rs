@@ -19,6 +19,23 @@ pub struct Line<'a> {
     advice: Vec<AdviceLine<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     proof_plan: Option<PlanLine>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    what_if: Option<Vec<WhatIfLine>>,
+}
+
+/// What an action today would do to the date of readiness.
+#[derive(Debug, Serialize)]
+pub struct WhatIfLine {
+    /// The action in words.
+    pub action: String,
+    /// Days later (negative: earlier) than going on as before: bounds of the middle 80 %, and the middle.
+    pub days_later_low: f64,
+    /// The middle of them.
+    pub days_later: f64,
+    /// The upper bound.
+    pub days_later_high: f64,
+    /// Probability that the proof passes within 90 days.
+    pub passes_within_90_days: f64,
 }
 
 #[derive(Debug, Serialize)]
@@ -57,6 +74,11 @@ struct PlanLine {
 }
 
 impl<'a> Line<'a> {
+    /// The line with a comparison of actions.
+    pub fn with_what_if(self, lines: Vec<WhatIfLine>) -> Self {
+        Self { what_if: Some(lines), ..self }
+    }
+
     /// The line of `assessment`.
     pub fn of(assessment: &'a Assessment, plan: bool) -> Self {
         let date = |at: chrono::DateTime<chrono::FixedOffset>| at.format("%Y-%m-%d").to_string();
@@ -91,6 +113,7 @@ impl<'a> Line<'a> {
                 })
                 .collect(),
             proof_plan: plan.then(|| PlanLine::of(&assessment.plan)),
+            what_if: None,
         }
     }
 }

@@ -47,7 +47,11 @@ impl Posterior {
     /// The possible tests, most telling first; those that tell next to nothing are left out.
     pub fn next_tests(&self) -> Vec<NextTest> {
         let dates: Vec<f64> = self.outlook.days.iter().map(|day| day.min(HORIZON).ln_1p()).collect();
-        let mut tests = vec![NextTest { test: Test::Proof, in_days: 0, narrows: self.proof_tells(&dates) }];
+        let mut tests = Vec::new();
+        // A proof dose would poison animals.
+        if self.ahead.fish <= 0.0 {
+            tests.push(NextTest { test: Test::Proof, in_days: 0, narrows: self.proof_tells(&dates) });
+        }
         for analyte in [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate] {
             for (in_days, tanks) in self.outlook.course.iter().enumerate().take(DAYS) {
                 let shown = self.shown(analyte, tanks);

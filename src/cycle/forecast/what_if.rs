@@ -75,6 +75,20 @@ impl Action {
 }
 
 impl Posterior {
+    /// The usual actions that fit this tank, most helpful first: no dosing with animals in, no
+    /// warming of a warm tank.
+    pub fn comparisons(&self) -> Vec<Comparison> {
+        let fits = |action: &Action| match action {
+            Action::Redose { .. } => self.ahead.fish <= 0.0,
+            Action::Warm { celsius } => self.celsius < celsius - 1.0,
+            _ => true,
+        };
+        let mut compared: Vec<Comparison> =
+            Action::USUAL.into_iter().filter(fits).filter_map(|action| self.what_if(action)).collect();
+        compared.sort_by(|a, b| a.change.middle.total_cmp(&b.change.middle));
+        compared
+    }
+
     /// What `action` would change, if the keeper otherwise goes on as before.
     pub fn what_if(&self, action: Action) -> Option<Comparison> {
         let mut blocks = self.blocks.clone();
