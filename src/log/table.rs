@@ -35,8 +35,8 @@ pub fn write_readings<'a>(
             measurement.analyte.word(),
             &cell(value),
             measurement.analyte.default_unit().label(),
-            &cell(measurement.low),
-            &cell(measurement.high),
+            &cell(measurement.low.filter(|_| measurement.status != Status::BelowDetection)),
+            &cell(measurement.high.filter(|_| measurement.status != Status::AboveRange)),
             &guarded(&reading.note),
         ])?;
     }

@@ -138,7 +138,13 @@ pub(super) fn key(entry: &Entry) -> Option<Key> {
         Entry::Reading(Reading { tank, measurement, .. }) => Some(Key {
             place: place(tank, What::Reading(measurement.analyte)),
             status: Some(measurement.status),
-            numbers: [measurement.value, measurement.low, measurement.high].map(bits),
+            numbers: match measurement.status {
+                // Beside its bound, a bounded reading says nothing.
+                Status::AboveRange => [None, measurement.low, None],
+                Status::BelowDetection => [None, None, measurement.high],
+                _ => [measurement.value, measurement.low, measurement.high],
+            }
+            .map(bits),
         }),
         Entry::Event(event) => Some(Key {
             place: place(&event.tank, What::Event(event.kind)),
