@@ -117,3 +117,34 @@ pub fn recent_supply(series: &Series, facts: &TankFacts) -> f64 {
     };
     series.deeds.iter().filter(recent).map(given).sum::<f64>() / SUPPLY_DAYS.min(series.now.max(1.0))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// mg/L of the ions, and rates in mg/L NH3 and mg/L N a day.
+    fn stage(ammonia: f64, nitrite: f64, ammonia_speed: f64, nitrite_rate: f64, supply: f64) -> Stage {
+        let mut cloud = Cloud::drawn_from_prior(&TankFacts::default(), 8);
+        for particle in &mut cloud.particles {
+            particle.ammonia = ammonia / NH3_PER_N;
+            particle.nitrite = nitrite / NO2_PER_N;
+            particle.ammonia_rate = ammonia_speed / NH3_PER_N;
+            particle.nitrite_rate = nitrite_rate;
+            particle.nitrite_half = 0.3;
+        }
+        stage_on_the_way(&cloud, supply)
+    }
+
+    #[test]
+    fn each_stage_is_told_from_levels_and_rates() {
+        assert_eq!(stage(2.5, 0.0, 0.01, 0.001, 0.3), Stage::None);
+        assert_eq!(stage(1.8, 0.8, 0.4, 0.02, 0.3), Stage::AmmoniaFalling);
+        assert_eq!(stage(0.3, 4.0, 2.5, 0.05, 1.0), Stage::NitritePeak);
+        assert_eq!(stage(0.05, 1.0, 2.5, 2.5, 0.8), Stage::NitriteFalling);
+    }
+
+    #[test]
+    fn nitrite_that_stands_low_beside_a_strong_colony_counts_as_falling() {
+        assert_eq!(stage(0.05, 0.2, 2.5, 2.0, 1.0), Stage::NitriteFalling);
+    }
+}

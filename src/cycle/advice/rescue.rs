@@ -111,3 +111,53 @@ fn litres(share: f64, facts: &TankFacts) -> String {
         None => format!("{percent:.0} %"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn danger(analyte: Analyte, severity: Severity, bounds: (f64, f64)) -> Danger {
+        Danger {
+            analyte,
+            severity,
+            bounds: Some(bounds),
+            un_ionised_share: Some((0.04, 0.06)),
+            criterion: "a criterion".to_owned(),
+            missing: Some("test the pH"),
+        }
+    }
+
+    fn tank() -> TankFacts {
+        TankFacts { volume_l: Some(100.0), ..TankFacts::default() }
+    }
+
+    #[test]
+    fn much_ammonia_means_repeated_changes_in_litres_and_no_food() {
+        let list = rescue(&[danger(Analyte::Ammonia, Severity::Acute, (0.08, 0.12))], &tank());
+        assert_eq!(list[0].action, "change water now");
+        assert!(list[0].amount.contains("50 % (50 litres), 3 times"), "{}", list[0].amount);
+        assert_eq!(list[0].caution, Some(CHANGE_CAUTION));
+        assert!(list.last().unwrap().action.contains("stop feeding"));
+    }
+
+    /// Ten parts of chloride to one of nitrite as N: 3.284 mg/L NO2 are 1 mg/L N, 10 mg/L Cl, 1.65 g in 100 L.
+    #[test]
+    fn salt_against_nitrite_is_reckoned_and_cautioned() {
+        let list = rescue(&[danger(Analyte::Nitrite, Severity::Harmful, (3.284, 3.284))], &tank());
+        let salt = list.iter().find(|advice| advice.action.contains("sodium chloride")).unwrap();
+        assert!(salt.amount.starts_with("1.6 g") || salt.amount.starts_with("1.7 g"), "{}", salt.amount);
+        assert_eq!(salt.caution, Some(SALT_CAUTION));
+    }
+
+    #[test]
+    fn what_is_unknown_is_asked_for_and_never_called_harmless() {
+        let list = rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3))], &tank());
+        assert_eq!(list[0].action, "test the pH");
+        assert!(list[0].why.contains("cannot be called harmless"));
+    }
+
+    #[test]
+    fn sound_water_asks_for_nothing() {
+        assert!(rescue(&[danger(Analyte::Ammonia, Severity::Low, (0.0, 0.001))], &tank()).is_empty());
+    }
+}
