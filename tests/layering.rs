@@ -18,7 +18,7 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     ("standards", &[]),
     ("log", &["reading"]),
     ("cycle", &["reading"]),
-    ("report", &["chart", "reading", "standards", "cycle"]),
+    ("report", &["card", "chart", "reading", "standards", "log", "cycle"]),
     (
         "cli",
         &[

@@ -6,7 +6,7 @@ use anyhow::{Result, bail};
 use rayon::prelude::*;
 
 use super::standards_table::{self, Row};
-use super::{Outcome, Settings, charts, clock};
+use super::{Outcome, Settings, charts, clock, pictures};
 use crate::chart::calibrate::{Observation, Photo as StandardPhoto, calibrate};
 use crate::chart::{Chart, Form};
 use crate::colour::MixedLight;
@@ -35,6 +35,9 @@ pub struct Args {
     /// Where to write the chart [default: your data folder]
     #[arg(long, value_name = "FILE.json")]
     out: Option<PathBuf>,
+    /// Draw the chart's levels and their path
+    #[arg(long, value_name = "FILE.png")]
+    picture: Option<PathBuf>,
 }
 
 /// Makes a chart.
@@ -43,6 +46,7 @@ pub struct Args {
 /// The table is wrong, too few photos can be measured, or the levels make no chart.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     charts::check_name(&args.name).map_err(anyhow::Error::msg)?;
+    args.picture.as_deref().map(pictures::format_of).transpose()?;
     let rows = standards_table::read(&args.standards, args.analyte)?;
     if let Some(other) = rows.iter().find(|row| row.analyte != rows[0].analyte) {
         bail!(
@@ -90,6 +94,9 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
 fn finish(args: &Args, settings: &Settings, chart: &Chart, refused: usize) -> Result<Outcome> {
     let path = args.out.clone().unwrap_or_else(|| charts::file_of(settings, &args.name));
     chart.save(&path)?;
+    if let Some((file, picture)) = args.picture.as_deref().zip(report::chart_picture::draw(chart)) {
+        pictures::save(&picture, file)?;
+    }
     if settings.json {
         println!("{}", report::chart_quality::json(chart, &path, refused)?);
     } else {

@@ -21,6 +21,7 @@ pub mod history;
 pub mod import;
 pub mod log;
 pub mod logging;
+pub mod pictures;
 pub mod read;
 pub mod settings;
 pub mod standards;

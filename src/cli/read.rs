@@ -7,18 +7,18 @@ use anyhow::{Result, bail};
 use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
-use super::{Outcome, Settings, charts, clock, logging};
+use super::{Outcome, Settings, charts, clock, logging, pictures};
 use crate::chart::Chart;
 use crate::log::{Entry, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
 use crate::photo::{self, CaptureTime};
-use crate::pipeline::{self, Refusal};
+use crate::pipeline::{self, Refusal, View};
 use crate::reading::{Evidence, Measurement, Sighting, Status};
-use crate::report;
+use crate::report::{self, picture};
 
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n\nWith the card of four windows, give one --chart for each window from the left."
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the left."
 )]
 pub struct Args {
     /// Photos to read
@@ -36,6 +36,10 @@ pub struct Args {
     /// When the photos were taken, where they do not say it or say it wrongly
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
+    /// Draw the photo with the card and what was measured, beside it the liquid among the chart's
+    /// colours; with several photos one picture each: name-1.png, name-2.png, ...
+    #[arg(long, value_name = "FILE.png")]
+    picture: Option<PathBuf>,
 }
 
 /// One photo as it was read.
@@ -55,7 +59,16 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let charts: Vec<Chart> =
         args.chart.iter().map(|name| charts::find(settings, name)).collect::<Result<_, _>>()?;
     let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
-    let reads: Vec<PhotoRead> = args.photos.par_iter().map(|path| read(path, &charts)).collect();
+    args.picture.as_deref().map(pictures::format_of).transpose()?;
+    let reads: Vec<PhotoRead> = args
+        .photos
+        .par_iter()
+        .enumerate()
+        .map(|(index, path)| {
+            let picture = args.picture.as_deref();
+            read_and_draw(path, &charts, picture.map(|name| pictures::numbered(name, index, args.photos.len())))
+        })
+        .collect::<Result<_>>()?;
     let mut refused = 0;
     let mut all = 0;
     for read in &reads {
@@ -78,37 +91,53 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
 
 /// Reads one photo against the charts of its windows.
 pub(super) fn read<C: Borrow<Chart>>(path: &Path, charts: &[C]) -> PhotoRead {
+    look(path, charts, false).0
+}
+
+/// Reads one photo, and draws what was read if a picture is asked for.
+fn read_and_draw(path: &Path, charts: &[Chart], picture: Option<PathBuf>) -> Result<PhotoRead> {
+    let (read, shown) = look(path, charts, picture.is_some());
+    match (picture, shown) {
+        (Some(file), Some(shown)) => pictures::save(&picture::draw(&shown, &read.sightings), &file)?,
+        (Some(_), None) => eprintln!("{}: no picture of it: the photo cannot be opened", read.name),
+        (None, _) => {}
+    }
+    Ok(read)
+}
+
+/// Reads one photo; what cannot be read comes back as refused. Keeps the photo, small, if it is to be shown.
+fn look<C: Borrow<Chart>>(path: &Path, charts: &[C], keep: bool) -> (PhotoRead, Option<picture::Scaled>) {
     let name = path.display().to_string();
-    let (mut hash, mut captured) = (None, CaptureTime::Unknown);
+    let (mut hash, mut captured, mut shown) = (None, CaptureTime::Unknown, None);
     let opened = photo::read_file(path).and_then(|bytes| {
         hash = Some(content_hash(&bytes));
         photo::from_bytes(&bytes)
     });
     let view = opened.map_err(Refusal::from).and_then(|photo| {
         captured = photo.captured;
+        shown = keep.then(|| picture::Scaled::new(photo.to_srgb()));
         pipeline::look(photo)
     });
     let sightings = match view {
-        Ok(view) => {
-            let windows = view.card.layout.windows;
-            if windows.len() == 1 || charts.len() == windows.len() {
-                windows
-                    .iter()
-                    .zip(charts)
-                    .map(|(&window, chart)| pipeline::read_vial(&view, window, chart.borrow()))
-                    .collect()
-            } else {
-                let reason = format!(
-                    "the card has {} windows but {} charts were given: give one --chart for each window, from the left",
-                    windows.len(),
-                    charts.len()
-                );
-                vec![Sighting::refused(None, None, reason, Evidence::default())]
-            }
-        }
+        Ok(view) => sightings(&view, charts),
         Err(refusal) => vec![Sighting::refused(None, None, refusal.to_string(), Evidence::default())],
     };
-    PhotoRead { name, hash, captured, sightings }
+    (PhotoRead { name, hash, captured, sightings }, shown)
+}
+
+/// What each of the card's windows holds.
+fn sightings<C: Borrow<Chart>>(view: &View, charts: &[C]) -> Vec<Sighting> {
+    let windows = view.card.layout.windows;
+    if windows.len() > 1 && charts.len() != windows.len() {
+        let reason = format!(
+            "the card has {} windows but {} charts were given: give one --chart for each window, from the left",
+            windows.len(),
+            charts.len()
+        );
+        return vec![Sighting::refused(None, None, reason, Evidence::default())];
+    }
+    let pairs = windows.iter().zip(charts);
+    pairs.map(|(&window, chart)| pipeline::read_vial(view, window, chart.borrow())).collect()
 }
 
 /// The moment of capture; a clock time without a zone is taken in the keeper's zone.

@@ -1,7 +1,11 @@
 //! What people and programs see.
 
+mod canvas;
+pub mod chart_picture;
 pub mod chart_quality;
 pub mod json;
+pub mod look;
+pub mod picture;
 pub mod sighting;
 pub mod standards;
 pub mod verification;

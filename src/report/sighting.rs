@@ -24,7 +24,8 @@ pub fn text(photo: &str, sighting: &Sighting) -> String {
     out
 }
 
-fn headline(sighting: &Sighting) -> String {
+/// The answer in one sentence.
+pub fn headline(sighting: &Sighting) -> String {
     let analyte = sighting.analyte.map_or("photo", |analyte| analyte.word());
     let number = |value: Option<f64>| value.map_or("?".to_owned(), |value| rounded(value).to_string());
     let unit = sighting.unit.map(|unit| format!(" {unit}")).unwrap_or_default();
@@ -49,7 +50,7 @@ fn headline(sighting: &Sighting) -> String {
 }
 
 /// How sure, in words, and what it rests on.
-fn sureness(sighting: &Sighting) -> String {
+pub fn sureness(sighting: &Sighting) -> String {
     let word = match (sighting.value, sighting.low, sighting.high) {
         (Some(value), Some(low), Some(high)) if value > 0.0 && sighting.status == Status::Read => {
             match (high - low) / value {

@@ -1,4 +1,4 @@
-//! Plain letters drawn with strokes, for the few words round the card.
+//! Plain letters drawn with strokes: for the few words round the card, and for pictures.
 //!
 //! Each glyph is a list of lines separated by spaces; a line is a list of points, two base-36 digits
 //! each (x, y), on a grid where capitals are 12 high, small letters 8, and y runs downwards.
@@ -13,7 +13,7 @@ const GAP: f64 = 3.5;
 /// Width of a space, grid units.
 const SPACE: f64 = 4.0;
 /// Stroke thickness as a share of the capitals' height.
-const WEIGHT: f64 = 0.11;
+pub const WEIGHT: f64 = 0.11;
 
 const fn glyph(letter: char) -> Option<&'static str> {
     Some(match letter {
@@ -86,6 +86,18 @@ const fn glyph(letter: char) -> Option<&'static str> {
         ')' => "00232a0d",
         '\'' => "0003",
         '-' => "0848",
+        '+' => "0888 444c",
+        '/' => "0c60",
+        '<' => "74087c",
+        '>' => "04780c",
+        '=' => "0686 0a8a",
+        '!' => "0008 0b0c",
+        '?' => "02205072553738 3b3c",
+        ';' => "1516 1b1c0e",
+        '[' => "30000d3d",
+        ']' => "00303d0d",
+        '_' => "0d8d",
+        '"' => "0003 3033",
         '%' => "900c 100103142433312010 78696b7c8c9b998878",
         _ => return None,
     })
@@ -98,20 +110,25 @@ fn lines(letter: char) -> Vec<Vec<(f64, f64)>> {
     glyph(letter).into_iter().flat_map(|all| all.split(' ')).map(line).collect()
 }
 
+/// Whether a letter can be drawn; a blank counts as drawn.
+pub fn is_known(letter: char) -> bool {
+    letter == ' ' || glyph(letter).is_some()
+}
+
 /// Width of a letter without the gap after it, grid units.
 fn width(letter: char) -> f64 {
     let drawn = lines(letter);
     if drawn.is_empty() { SPACE } else { drawn.iter().flatten().fold(0.0, |most, point| point.0.max(most)) }
 }
 
-/// Width of a text whose capitals have a height, mm.
-pub(super) fn text_width(text: &str, height: f64) -> f64 {
+/// Width of a text whose capitals have a height, in the height's unit.
+pub fn text_width(text: &str, height: f64) -> f64 {
     let units: f64 = text.chars().map(|letter| width(letter) + GAP).sum();
     (units - GAP).max(0.0) * height / CAPITAL
 }
 
-/// A line of text from its left end and baseline, with capitals of a height, mm.
-pub(super) fn text(text: &str, left: f64, baseline: f64, height: f64) -> Item {
+/// The lines of a text from its left end and baseline, with capitals of a height.
+pub fn strokes(text: &str, left: f64, baseline: f64, height: f64) -> Vec<Vec<PointMm>> {
     let scale = height / CAPITAL;
     let mut pen = left;
     let mut all = Vec::new();
@@ -120,7 +137,12 @@ pub(super) fn text(text: &str, left: f64, baseline: f64, height: f64) -> Item {
         all.extend(lines(letter).iter().map(|line| line.iter().map(at).collect::<Vec<_>>()));
         pen += (width(letter) + GAP) * scale;
     }
-    Item::Stroke { lines: all, width: WEIGHT * height, rgb: BLACK }
+    all
+}
+
+/// A line of text from its left end and baseline, with capitals of a height, mm.
+pub(super) fn text(text: &str, left: f64, baseline: f64, height: f64) -> Item {
+    Item::Stroke { lines: strokes(text, left, baseline, height), width: WEIGHT * height, rgb: BLACK }
 }
 
 /// A line of text whose middle lies at `centre`.
@@ -131,7 +153,7 @@ pub(super) fn centred(words: &str, centre: f64, baseline: f64, height: f64) -> I
 /// Whether every letter of a text can be drawn.
 #[cfg(test)]
 pub(super) fn can_draw(text: &str) -> bool {
-    text.chars().all(|letter| letter == ' ' || glyph(letter).is_some())
+    text.chars().all(is_known)
 }
 
 #[cfg(test)]

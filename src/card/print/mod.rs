@@ -4,7 +4,7 @@
 //! Text is drawn with strokes of our own, so that it prints the same everywhere.
 
 mod draw;
-mod glyphs;
+pub mod glyphs;
 mod pdf;
 mod png;
 mod scene;
