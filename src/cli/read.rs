@@ -66,7 +66,11 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         .enumerate()
         .map(|(index, path)| {
             let picture = args.picture.as_deref();
-            read_and_draw(path, &charts, picture.map(|name| pictures::numbered(name, index, args.photos.len())))
+            read_and_draw(
+                path,
+                &charts,
+                picture.map(|name| pictures::numbered(name, index, args.photos.len())),
+            )
         })
         .collect::<Result<_>>()?;
     let mut refused = 0;
