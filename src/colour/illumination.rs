@@ -25,6 +25,8 @@ const REACH_MM: f64 = 7.0;
 const PLANE_WEIGHT: f64 = 0.3;
 /// Distance of the outermost paper from the card's edge, mm.
 const EDGE_MM: f64 = 24.0;
+/// Width of the paper beside a window that a sample may colour, mm.
+const SAMPLE_REACH_MM: f64 = 4.0;
 /// Fewer usable cells tell too little of the light.
 const LEAST_CELLS: usize = 12;
 /// A cell with more clipped pixels is not used.
@@ -229,6 +231,12 @@ fn fit_plane(cells: &[Cell], centre: PointMm, channel: usize) -> Vector3<f64> {
     plane
 }
 
+/// Where a sample stands, and the paper beside it on which it throws coloured light and shadow: down
+/// to the card's edge, since vials reach below the window.
+fn before_window(layout: &Layout, window: &RectMm) -> RectMm {
+    RectMm::new(window.x0 - SAMPLE_REACH_MM, window.y0, window.x1 + SAMPLE_REACH_MM, layout.height_mm)
+}
+
 /// Centres of cells that lie on bare paper, clear of print, slips, windows and the card's edge.
 fn paper_cells(layout: &Layout) -> Vec<PointMm> {
     let half = CELL_MM / 2.0;
@@ -236,7 +244,7 @@ fn paper_cells(layout: &Layout) -> Vec<PointMm> {
     let margin = half + CLEARANCE_MM;
     let taken: Vec<RectMm> = layout
         .occupied()
-        .chain(layout.windows.iter().map(|window| window.grown(crate::card::layout::WINDOW_OUTLINE_MM)))
+        .chain(layout.windows.iter().map(|window| before_window(layout, window)))
         .map(|rect| rect.grown(margin))
         .collect();
     let steps =
