@@ -21,14 +21,20 @@ const MOST_TILT_DEGREES: f64 = 55.0;
 /// The least resolution at which patches and liquid hold enough pixels, pixels a millimetre.
 const LEAST_PIXELS_PER_MM: f64 = 0.9;
 
+/// A photo whose brightest hundredth lies below this shows no card, linear luminance.
+const DARK_PHOTO: f64 = 0.03;
+
 /// Why no card could be located.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CardError {
     /// No tag of the family was found.
     #[error(
-        "no reference card found: put the printed card, with its four square corner tags, fully into the picture, in focus and in good light"
+        "no reference card found, or it is too blurred to read: put the printed card, with its four square corner tags, fully into the picture, tap on it to focus, hold still, and use good light"
     )]
     NoCard,
+    /// No tag was found, and the photo is too dark to show one.
+    #[error("the photo is far too dark to show the reference card: use more light")]
+    TooDark,
     /// Tags of the family were found, but not those of a known card.
     #[error(
         "this is not a Tintwell reference card: its tags are {ids:?}, a card has {expected}; print one with `tintwell card`"
@@ -104,11 +110,25 @@ pub struct CardView {
 /// Finds the card in an upright photo.
 pub fn find(photo: &RgbImage) -> Result<CardView, CardError> {
     let tags = find_tags(photo);
-    let layout = choose_layout(&tags)?;
+    let layout = choose_layout(&tags).map_err(|error| explained(photo, error))?;
     let of_card: Vec<Tag> =
         tags.iter().copied().filter(|tag| layout.tag(tag.id).is_some() && !tag.mirrored).collect();
     let (to_photo, kept, residual_mm) = locate(photo, layout, &of_card)?;
     view(layout, to_photo, kept, residual_mm, &tags)
+}
+
+/// Why no tag was found, if the photo itself tells.
+fn explained(photo: &RgbImage, error: CardError) -> CardError {
+    if error != CardError::NoCard {
+        return error;
+    }
+    let longest = photo.width().max(photo.height()) as usize;
+    let grey = GreyImage::reduced(photo, longest.div_ceil(SEARCH_SIDE).max(1));
+    if grey.quantile(0.99).is_some_and(|brightest| brightest < DARK_PHOTO) {
+        CardError::TooDark
+    } else {
+        CardError::NoCard
+    }
 }
 
 /// All tags, corners in photo pixels. Larger search pictures and other thresholds are tried only

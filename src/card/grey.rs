@@ -9,6 +9,8 @@ use image::RgbImage;
 use palette::encoding::{IntoLinear, Srgb};
 use rayon::prelude::*;
 
+use crate::math::stats;
+
 /// sRGB decoding (IEC 61966-2-1) of every 8-bit value.
 pub static SRGB_TO_LINEAR: LazyLock<[f32; 256]> =
     LazyLock::new(|| std::array::from_fn(|code| Srgb::into_linear(code as u8)));
@@ -74,6 +76,12 @@ impl GreyImage {
         let bottom =
             f64::from(self.at(column, row + 1)) * (1.0 - fx) + f64::from(self.at(column + 1, row + 1)) * fx;
         Some(top * (1.0 - fy) + bottom * fy)
+    }
+
+    /// Quantile of the luminance, every seventh pixel looked at; `None` for an empty picture.
+    pub fn quantile(&self, p: f64) -> Option<f64> {
+        let values: Vec<f64> = self.values.iter().step_by(7).map(|&value| f64::from(value)).collect();
+        stats::quantile(&values, p)
     }
 
     /// Coordinates in the photo (pixel centres at whole numbers) of a point of this picture.
