@@ -1,7 +1,7 @@
 //! Reads one photo: the story of all image stages on one screen.
 //!
 //! [`look`] does what needs no chart: open, find the card, take the light off, measure patches and
-//! sample. [`read`] compares what was seen with a chart.
+//! sample. [`read_vial`] compares what was seen with a chart.
 
 use crate::card::layout::RectMm;
 use crate::card::{self, CardError, CardView};

@@ -1,6 +1,6 @@
 //! A kit's chart: its colours at known values, as one printed card sees them.
 //!
-//! [`calibrate`] makes a [`Chart`] from photos of standards; [`Chart::match_colour`] turns a sample's
+//! [`calibrate`](calibrate::calibrate) makes a [`Chart`] from photos of standards; [`Ruler::match_colour`] turns a sample's
 //! colour into a value with its interval; [`control`] watches whether the kit keeps to it.
 
 pub mod calibrate;
