@@ -21,6 +21,7 @@ struct Outcome {
     span: Span,
     truth: Option<f64>,
     rule: Option<f64>,
+    stage_rule: Option<f64>,
     seconds: f64,
     pass: f64,
     never: f64,
@@ -45,6 +46,7 @@ fn main() {
             span: posterior.days_to_proof().unwrap_or(Span { low: NEVER, middle: NEVER, high: NEVER }),
             truth: case.days_to_proof,
             rule: rule_of_weeks(&history, now),
+            stage_rule: rule_of_stage(&case.stage, &history, now),
             seconds,
             pass: posterior.proof_passes_now(),
             never: posterior.never(),
@@ -65,6 +67,16 @@ fn from_environment<T: std::str::FromStr>(name: &str) -> Option<T> {
 fn rule_of_weeks(history: &TankHistory, now: DateTime<FixedOffset>) -> Option<f64> {
     let age = (now - history.facts.started_at?).num_minutes() as f64 / 1440.0;
     Some((35.0 - age).max(0.0_f64))
+}
+
+/// The best simple rule: days by stage, as common practice has them (nitrite peaks about day 24 of 36
+/// and takes a few days to fall). It is told the true stage, which a keeper has to guess.
+fn rule_of_stage(stage: &str, history: &TankHistory, now: DateTime<FixedOffset>) -> Option<f64> {
+    match stage {
+        "nitrite_falling" => Some(5.0),
+        "nitrite_peak" => Some(12.0),
+        _ => rule_of_weeks(history, now),
+    }
 }
 
 fn print_case(case: &truth::Truth, posterior: &Posterior, outcome: &Outcome) {
@@ -110,6 +122,8 @@ fn summarise(outcomes: &[Outcome]) {
     );
     println!("median error {:.2} d", median(given.iter().map(error).collect()));
     println!("rule of five weeks: median error {:.2} d", median(dated.iter().map(rule).collect()));
+    let stage_rule = |o: &&Outcome| (o.stage_rule.unwrap_or(f64::NAN) - days(o)).abs();
+    println!("rule by true stage: median error {:.2} d", median(dated.iter().map(stage_rule).collect()));
     println!(
         "mean width {:.2} d, median width {:.2} d",
         given.iter().map(|o| o.span.high - o.span.low).sum::<f64>() / given.len() as f64,

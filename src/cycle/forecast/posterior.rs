@@ -82,8 +82,6 @@ pub enum Unforeseen {
     NoSource,
     /// As things go it is more likely than not that it will not pass within three months.
     NotInSight,
-    /// The latest date lies beyond what can be foreseen.
-    TooUncertain,
 }
 
 impl Unforeseen {
@@ -97,9 +95,6 @@ impl Unforeseen {
             Self::NoSource => "no date can be foreseen: nothing in the log gives ammonia to the bacteria",
             Self::NotInSight => {
                 "no date within three months is likely if things go on as they do: see what holds it back"
-            }
-            Self::TooUncertain => {
-                "no date can be foreseen yet: another test of ammonia and nitrite in two days will narrow it"
             }
         }
     }

@@ -30,6 +30,8 @@ pub struct Swarm {
     pub blocks: Vec<Block>,
     /// Their weights, summing to one.
     pub weights: Vec<f64>,
+    /// Memory that the next renewal writes into.
+    spare: Vec<Block>,
     setting: Setting,
     rng: Pcg64Mcg,
     fish: f64,
@@ -50,7 +52,17 @@ impl Swarm {
         }
         let count = blocks.len() * WIDTH;
         let weights = vec![1.0 / count as f64; count];
-        Self { blocks, weights, setting, rng, fish: 0.0, celsius: f64::NAN, usual_dose: 2.0, trust: 1.0 }
+        Self {
+            blocks,
+            weights,
+            spare: Vec::new(),
+            setting,
+            rng,
+            fish: 0.0,
+            celsius: f64::NAN,
+            usual_dose: 2.0,
+            trust: 1.0,
+        }
     }
 
     /// Takes each reading's likelihood to the power `trust`.
@@ -164,10 +176,12 @@ impl Swarm {
 
     /// Resamples, then jitters the constants about where they are.
     fn renew(&mut self, effective: f64) {
-        let count = self.weights.len();
-        let picked = self.pick(count);
-        self.blocks = picked;
-        self.weights.fill(1.0 / count as f64);
+        let mut picked = std::mem::take(&mut self.spare);
+        picked.resize(self.blocks.len(), Block::default());
+        self.pick_into(&mut picked);
+        self.spare = std::mem::replace(&mut self.blocks, picked);
+        let even = 1.0 / self.weights.len() as f64;
+        self.weights.fill(even);
         self.jitter(Kernel::for_sample(effective));
         if self.celsius.is_finite() {
             let celsius = self.celsius;
@@ -177,12 +191,17 @@ impl Swarm {
 
     /// Systematic resampling (Kitagawa, J. Comput. Graph. Stat. 5:1, 1996) to `count` equal tanks.
     pub fn pick(&mut self, count: usize) -> Vec<Block> {
-        let blocks = count.div_ceil(WIDTH);
-        let spacing = 1.0 / (blocks * WIDTH) as f64;
+        let mut picked = vec![Block::default(); count.div_ceil(WIDTH)];
+        self.pick_into(&mut picked);
+        picked
+    }
+
+    /// Fills `picked` by resampling.
+    fn pick_into(&mut self, picked: &mut [Block]) {
+        let spacing = 1.0 / (picked.len() * WIDTH) as f64;
         let mut mark = spacing * self.rng.random::<f64>();
         let (mut sum, mut source) = (self.weights[0], 0);
-        let mut picked = vec![Block::default(); blocks];
-        for index in 0..blocks * WIDTH {
+        for index in 0..picked.len() * WIDTH {
             while sum < mark && source + 1 < self.weights.len() {
                 source += 1;
                 sum += self.weights[source];
@@ -191,7 +210,6 @@ impl Swarm {
             picked[index / WIDTH].set_particle(index % WIDTH, &particle);
             mark += spacing;
         }
-        picked
     }
 
     /// Kernel jitter that keeps mean and spread (Liu & West, in Sequential Monte Carlo Methods in
