@@ -256,17 +256,26 @@ fn side_light(raster: &Raster, window: RectMm, (left, right): (f64, f64), rows: 
     left_side.into_iter().chain(right_side).fold(0.0, f64::max)
 }
 
-/// Light of the paper along both sides of the window; `None` if the vial stands before it.
+/// Paper between a window's edge and the vial, as far as there is any; `side` points outwards.
+fn strip_beside(edge: f64, side: f64, wall: f64) -> Option<(f64, f64)> {
+    let (outer, inner) = (edge - 1.5 * side, edge - 5.0 * side);
+    let inner = if side < 0.0 { inner.min(wall - 1.0) } else { inner.max(wall + 1.0) };
+    let (from, to) = (outer.min(inner), outer.max(inner));
+    let is_free = (outer - inner) * side >= 1.0;
+    is_free.then_some((from, to))
+}
+
+/// Light of the paper along both sides of the window, or just outside it where the vial stands close.
 fn paper_beside(
     raster: &Raster,
     light: &Illumination,
     window: RectMm,
     (left, right): (f64, f64),
 ) -> Option<(Light, Light)> {
-    let strips = [(window.x0 + 1.5, window.x0 + 5.0), (window.x1 - 5.0, window.x1 - 1.5)];
-    if strips[0].1 > left - 1.0 || strips[1].0 < right + 1.0 {
-        return None;
-    }
+    let strips = [
+        strip_beside(window.x0, -1.0, left).unwrap_or((window.x0 - 3.0, window.x0 - 0.9)),
+        strip_beside(window.x1, 1.0, right).unwrap_or((window.x1 + 0.9, window.x1 + 3.0)),
+    ];
     let rows = raster.row_range(window.y0 + 12.0, window.y0 + 0.62 * window.height());
     let colour = |(x0, x1): (f64, f64)| -> Option<Light> {
         let logs: Vec<[f64; 3]> = rows.clone().filter_map(|row| row_colour(raster, row, x0, x1)).collect();
