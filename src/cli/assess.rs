@@ -41,6 +41,9 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let known = loaded.tanks();
     let chosen: Vec<&str> = match args.tank.as_deref() {
         Some(tank) if known.contains(&tank) => vec![tank],
+        Some(tank) if known.is_empty() => {
+            bail!("there is no tank {tank:?}, nor any other yet: log a reading of it with `tintwell add`")
+        }
         Some(tank) => bail!(
             "there is no tank {tank:?}: log a reading of it with `tintwell add`, or name one of: {}",
             known.join(", ")
