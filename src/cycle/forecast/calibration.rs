@@ -1,6 +1,10 @@
 //! Simulation-based calibration: histories drawn from the model itself must get their truth back with
 //! ranks that are uniform (Talts, Betancourt, Simpson, Vehtari, Gelman, arXiv:1804.06788, 2018).
 //!
+//! Figures when last looked at (120 draws, 12 000 possible tanks): chi-square 2.9 for the ammonia and
+//! 6.9 for the nitrite oxidisers, 10.4 for nitrite, 5.3 for growth and 6.9 for the day of the proof, on
+//! seven degrees of freedom; 75 % of the 80 % intervals of the date hold.
+//!
 //! Tested are the quantities that the forecast rests on. Nuisance constants fare worse: with so few
 //! possible tanks the share of true water volume comes out too sure (chi-square about 30).
 
@@ -174,12 +178,10 @@ fn ranks_of_the_truth_are_uniform_over_histories_drawn_from_the_model() {
     let (ranks, held) = calibrate();
     for (name, ranks) in &ranks {
         let statistic = chi_square(ranks);
-        println!("{name}: chi-square {statistic:.1} on {} degrees of freedom", BINS - 1);
         assert!(statistic < CHI_SQUARE_7, "{name}: chi-square {statistic:.1}");
     }
-    println!("80 % intervals of the date hold in {:.0} % of {DRAWS} draws", 100.0 * held);
     // Two standard errors of a share of 0.8 in 120 draws are 0.073.
-    assert!((0.727..=0.873).contains(&held), "{held}");
+    assert!((0.727..=0.873).contains(&held), "{held} of the 80 % intervals of the date hold");
 }
 
 /// The rank test must be able to fail: ranks of a forecast that is always too sure pile up at the ends.
