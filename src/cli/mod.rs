@@ -23,6 +23,7 @@ pub mod log;
 pub mod logging;
 pub mod pictures;
 pub mod read;
+pub mod report;
 pub mod settings;
 pub mod standards;
 pub mod standards_table;
@@ -94,6 +95,8 @@ pub enum Command {
     Log(log::Args),
     /// Say where the cycle stands, what is wrong, what to do today, when it will be ready
     Assess(assess::Args),
+    /// Write a page that tells a tank's story, or all tanks'
+    Report(report::Args),
     /// Reckon amounts: ammonia source, water change, alkalinity, volume
     Dose(dose::Args),
 }
@@ -113,6 +116,7 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
         Command::Import(args) => import::run(args, &settings),
         Command::Log(args) => log::run(args, &settings),
         Command::Assess(args) => assess::run(args, &settings),
+        Command::Report(args) => report::run(args, &settings),
         Command::Dose(args) => dose::run(args, &settings),
     }
 }

@@ -5,11 +5,9 @@ use anstyle::Style;
 
 use crate::cycle::Assessment;
 use crate::cycle::advice::AMMONIA_CAUTION;
-use crate::cycle::danger::{Danger, Severity};
 use crate::cycle::plan::ProofPlan;
 use crate::cycle::proof::Outcome;
-use crate::cycle::stage::Stage;
-use crate::terms::Analyte;
+use crate::report::verdict;
 
 const BOLD: Style = Style::new().bold();
 
@@ -29,25 +27,11 @@ fn heading(text: &str) {
 }
 
 fn verdict(assessment: &Assessment) {
-    let word = match (assessment.ready, assessment.stage) {
-        (true, _) => "READY for animals, added in stages".to_owned(),
-        (false, Stage::Stalled) => "NOT READY: stalled".to_owned(),
-        (false, Stage::Cycled) => "NOT PROVED YET: a proof begun now would probably pass".to_owned(),
-        (false, stage) => format!("NOT READY: {}", stage.word().replace('_', " ")),
-    };
+    let word = verdict::headline(assessment);
     let at = assessment.at.format("%Y-%m-%d %H:%M");
     println!("{BOLD}{}: {word}{BOLD:#}  (day {:.0}, as of {at})", assessment.tank, assessment.day);
-    if !assessment.ready {
-        match &assessment.ready_on {
-            Some(on) if on.latest > assessment.at => println!(
-                "Ready between {} and {}, most likely {} (four in five such intervals should hold).",
-                on.earliest.format("%-d %B"),
-                on.latest.format("%-d %B"),
-                on.likely.format("%-d %B %Y")
-            ),
-            Some(_) => println!("It may be ready already: prove it."),
-            None => println!("No date: {}.", assessment.unforeseen.unwrap_or("it cannot be foreseen")),
-        }
+    if let Some(date) = verdict::date(assessment) {
+        println!("{date}");
     }
 }
 
@@ -62,7 +46,7 @@ fn reasons(assessment: &Assessment) {
     }
     println!("- a proof begun now would pass with {:.0} % probability", 100.0 * assessment.passes_now);
     proof(assessment);
-    balance(assessment);
+    verdict::balance(assessment).iter().for_each(|line| println!("- {line}"));
     for fault in &assessment.faults {
         let what = fault.kind.word().replace('_', " ");
         println!("- the log: {what}, {}: {}", fault.at.format("%Y-%m-%d %H:%M"), fault.why());
@@ -70,7 +54,7 @@ fn reasons(assessment: &Assessment) {
     for left_out in &assessment.left_out {
         println!("- left out: {left_out}");
     }
-    assessment.dangers.iter().filter_map(danger).for_each(|line| println!("- {line}"));
+    assessment.dangers.iter().filter_map(verdict::danger).for_each(|line| println!("- {line}"));
 }
 
 fn proof(assessment: &Assessment) {
@@ -78,64 +62,11 @@ fn proof(assessment: &Assessment) {
         println!("- proof: the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later");
         return;
     };
-    let outcome = match proof.outcome {
-        Outcome::Passed => "passed",
-        Outcome::Failed => "failed",
-        Outcome::NotShown => "not shown: the readings cannot tell",
-    };
+    let outcome = verdict::outcome(proof.outcome);
     println!("- proof of {}: {outcome}", proof.dosed_at.format("%Y-%m-%d"));
     for line in &proof.evidence {
         println!("    {line}");
     }
-}
-
-fn balance(assessment: &Assessment) {
-    if let Some(share) = assessment.balance.found_as_nitrate {
-        println!(
-            "- nitrogen balance: of what left ammonia and nitrite {:.0} ± {:.0} % is found as nitrate",
-            100.0 * share.value,
-            196.0 * share.sd
-        );
-    }
-    let last = assessment.balance.points.iter().rev().find_map(|point| point.residual);
-    if let Some(residual) = last {
-        let verdict = if residual.value.abs() < 2.0 * residual.sd { "agrees" } else { "does not agree" };
-        println!(
-            "- the last full test {verdict} with what went in and out: {:+.1} ± {:.1} mg/L N",
-            residual.value,
-            1.96 * residual.sd
-        );
-    }
-    if let Some(alkalinity) = assessment.balance.alkalinity_meq_l {
-        println!(
-            "- by the doses and changes logged about {alkalinity:.1} meq/L ({:.0} dKH) of the buffer are left",
-            alkalinity / crate::terms::unit::MEQ_PER_DKH
-        );
-    }
-}
-
-/// One substance, unless there is nothing to say.
-fn danger(danger: &Danger) -> Option<String> {
-    if danger.severity == Severity::Low {
-        return None;
-    }
-    let what = match danger.analyte {
-        Analyte::Ammonia => "un-ionised ammonia",
-        Analyte::Nitrite => "nitrite",
-        _ => "nitrate",
-    };
-    let (unit, digits) = match danger.analyte {
-        Analyte::Ammonia => ("mg/L NH3", 3),
-        Analyte::Nitrite => ("mg/L NO2", 2),
-        _ => ("mg/L NO3", 0),
-    };
-    let level = match danger.bounds {
-        Some((low, high)) if high.is_finite() => format!("{low:.digits$} to {high:.digits$} {unit}"),
-        Some((low, _)) => format!("more than {low:.digits$} {unit}"),
-        None => "not known".to_owned(),
-    };
-    let missing = danger.missing.map(|missing| format!("; {missing}")).unwrap_or_default();
-    Some(format!("for animals: {what} {level}: {} ({}){missing}", danger.severity, danger.criterion))
 }
 
 fn today(assessment: &Assessment) {

@@ -1,0 +1,88 @@
+//! `report`: a tank's story, or all tanks', as one page to open, keep, print or send.
+
+use std::path::PathBuf;
+
+use anyhow::{Context, Result, bail};
+use chrono::{DateTime, FixedOffset};
+
+use super::{Outcome, Settings, clock, history, logging};
+use crate::cycle::{Assessment, assess};
+use crate::log::{Entry, Live, Loaded, Log};
+use crate::report::page::{self, EventRow, ReadingRow, Story};
+
+/// Arguments of `report`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell report --tank hallway --out hallway.html\n  tintwell report --out all.html"
+)]
+pub struct Args {
+    /// The tank; without it all tanks on one page
+    #[arg(long, value_name = "NAME")]
+    tank: Option<String>,
+
+    /// Where to write the page; it needs no other file and no network
+    #[arg(long, value_name = "FILE.html")]
+    out: PathBuf,
+
+    /// Tell it as of this moment, using nothing dated later [default: now]
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+}
+
+/// Writes the page.
+///
+/// # Errors
+/// The log cannot be read, there is no such tank, or the page cannot be written.
+pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    let at = clock::at_or_now(args.at.as_deref())?;
+    let loaded = Log::at(&settings.home).load()?;
+    logging::say_problems(&loaded);
+    let known = loaded.tanks();
+    let chosen: Vec<&str> = match args.tank.as_deref() {
+        Some(tank) if known.contains(&tank) => vec![tank],
+        Some(tank) => bail!("there is no tank {tank:?}: name one of: {}", known.join(", ")),
+        None => known,
+    };
+    if chosen.is_empty() {
+        bail!("no tank is logged yet: add a reading with `tintwell add --tank NAME ammonia=...`");
+    }
+    let assessments: Vec<Assessment> =
+        chosen.iter().map(|tank| assess(&history::of(&loaded, tank), at)).collect();
+    let stories: Vec<Story> = assessments.iter().map(|assessment| story(&loaded, assessment, at)).collect();
+    std::fs::write(&args.out, page::page(&stories, at))
+        .with_context(|| format!("{}: cannot write the page: choose another file", args.out.display()))?;
+    if settings.json {
+        let line = serde_json::json!({ "file": args.out.display().to_string(), "tanks": chosen });
+        println!("{line}");
+    } else {
+        println!("written to {}: open it in a browser", args.out.display());
+    }
+    Ok(Outcome::Done)
+}
+
+/// All that the log holds of a tank until a moment, by time.
+fn story<'a>(loaded: &'a Loaded, assessment: &'a Assessment, at: DateTime<FixedOffset>) -> Story<'a> {
+    let mut story = Story { assessment, readings: Vec::new(), events: Vec::new() };
+    let all = loaded.live().map(|live| (live, false)).chain(loaded.withdrawn().map(|live| (live, true)));
+    for (live, withdrawn) in all {
+        let is_shown =
+            live.entry.tank() == Some(&assessment.tank) && live.entry.at().is_some_and(|then| then <= at);
+        if is_shown {
+            take(&mut story, live, withdrawn);
+        }
+    }
+    story.readings.sort_by_key(|row| (row.reading.measurement.taken_at, row.id));
+    story.events.sort_by_key(|row| (row.event.at, row.id));
+    story
+}
+
+fn take<'a>(story: &mut Story<'a>, live: Live<'a>, withdrawn: bool) {
+    let id = live.record.id.0;
+    match live.entry {
+        Entry::Reading(reading) => {
+            story.readings.push(ReadingRow { id, reading, withdrawn, corrected: live.is_corrected() });
+        }
+        Entry::Event(event) => story.events.push(EventRow { id, event, withdrawn }),
+        _ => {}
+    }
+}

@@ -1,0 +1,177 @@
+//! One self-contained page: the story of a tank, or of all tanks, at one moment.
+//!
+//! No scripts, no files beside it: a policy in the page allows its one style sheet, by its hash, and
+//! nothing else. Everything from the log is escaped by the macro that writes it.
+
+use chrono::{DateTime, FixedOffset};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
+
+use super::json::rounded;
+use super::verdict;
+use crate::cycle::Assessment;
+use crate::log::{Event, Reading};
+use crate::reading::{Measurement, Status};
+use crate::terms::Analyte;
+
+mod plot;
+mod sections;
+
+const STYLE: &str = include_str!("style.css");
+
+/// A reading of the tank as the log holds it.
+pub struct ReadingRow<'a> {
+    /// Its number in the log.
+    pub id: u64,
+    /// What it says today.
+    pub reading: &'a Reading,
+    /// Whether it was withdrawn.
+    pub withdrawn: bool,
+    /// Whether it was corrected.
+    pub corrected: bool,
+}
+
+/// A deed of the tank as the log holds it.
+pub struct EventRow<'a> {
+    /// Its number in the log.
+    pub id: u64,
+    /// What it says today.
+    pub event: &'a Event,
+    /// Whether it was withdrawn.
+    pub withdrawn: bool,
+}
+
+/// Everything the page tells of one tank.
+pub struct Story<'a> {
+    /// The judgement.
+    pub assessment: &'a Assessment,
+    /// Readings up to the moment of judgement, withdrawn ones too, by time.
+    pub readings: Vec<ReadingRow<'a>>,
+    /// Deeds, likewise.
+    pub events: Vec<EventRow<'a>>,
+}
+
+/// The page.
+pub fn page(stories: &[Story], at: DateTime<FixedOffset>) -> String {
+    let title = match stories {
+        [story] => format!("{}: nitrogen cycle", story.assessment.tank),
+        _ => "All tanks: nitrogen cycle".to_owned(),
+    };
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
+        base64(&Sha256::digest(STYLE))
+    );
+    let markup = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                main {
+                    h1 { "Tintwell: where the cycle stands on " (at.format("%-d %B %Y, %H:%M")) }
+                    @if stories.len() > 1 { (overview(stories)) }
+                    @for (index, story) in stories.iter().enumerate() { (article(index, story)) }
+                }
+                footer { (sections::method()) }
+            }
+        }
+    };
+    markup.into_string()
+}
+
+/// A row for each tank.
+fn overview(stories: &[Story]) -> Markup {
+    html! {
+        div.scroll role="region" aria-label="All tanks" tabindex="0" {
+            table {
+                thead { tr { th scope="col" { "Tank" } th scope="col" { "Verdict" } th scope="col" { "Worst danger to animals" } th scope="col" { "Next" } } }
+                tbody {
+                    @for (index, story) in stories.iter().enumerate() {
+                        @let assessment = story.assessment;
+                        tr {
+                            th scope="row" { a href=(format!("#tank-{index}")) { (assessment.tank) } }
+                            td { (verdict::headline(assessment)) }
+                            td { (worst_danger(assessment)) }
+                            td { (assessment.advice.first().map_or("nothing due", |advice| advice.action.as_str())) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn worst_danger(assessment: &Assessment) -> String {
+    match assessment.dangers.iter().max_by_key(|danger| danger.severity) {
+        Some(danger) => format!("{}: {}", danger.analyte, danger.severity),
+        None => "unknown".to_owned(),
+    }
+}
+
+fn article(index: usize, story: &Story) -> Markup {
+    let analytes = [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate, Analyte::Ph, Analyte::Alkalinity];
+    html! {
+        article id=(format!("tank-{index}")) {
+            (sections::verdict(story))
+            (sections::today(story))
+            h3 { "Over time" }
+            (plot::legend())
+            div.plots { @for analyte in analytes { @if let Some(plot) = plot::plot(story, analyte) { (plot) } } }
+            (sections::why(story))
+            (sections::balance(story))
+            (sections::faults(story))
+            (sections::readings(story))
+            (sections::deeds(story))
+        }
+    }
+}
+
+/// A reading's value in words.
+fn value_words(measurement: &Measurement) -> String {
+    let unit = match measurement.analyte {
+        Analyte::Ph => String::new(),
+        analyte => format!(" {}", analyte.default_unit()),
+    };
+    let number = |value: Option<f64>| value.map_or("?".to_owned(), |value| rounded(value).to_string());
+    match (measurement.status, measurement.low, measurement.high) {
+        (Status::AboveRange, low, _) => format!("above the chart: more than {}{unit}", number(low)),
+        (Status::BelowDetection, _, high) => format!("not detected: below {}{unit}", number(high)),
+        (Status::Refused, ..) => "refused".to_owned(),
+        (Status::Read, Some(low), Some(high)) => {
+            format!("{}{unit} ({} to {})", number(measurement.value), rounded(low), rounded(high))
+        }
+        (Status::Read, ..) => format!("{}{unit}", number(measurement.value)),
+    }
+}
+
+/// A deed in words.
+fn deed_words(event: &Event) -> String {
+    let kind = event.kind.word().replace('_', " ");
+    match event.amount {
+        Some(amount) => format!("{kind}, {} {}", rounded(amount), event.kind.unit()),
+        None => kind,
+    }
+}
+
+/// Base64 of RFC 4648, section 4, as policies want hashes.
+fn base64(bytes: &[u8]) -> String {
+    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::new();
+    for chunk in bytes.chunks(3) {
+        let word = (0..3).fold(0_u32, |word, k| word << 8 | u32::from(chunk.get(k).copied().unwrap_or(0)));
+        for k in 0..4 {
+            let sextet = (word >> (18 - 6 * k) & 63) as usize;
+            text.push(if k <= chunk.len() { char::from(ALPHABET[sextet]) } else { '=' });
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,201 @@
+//! The page's parts for one tank, in words and tables.
+
+use std::collections::BTreeSet;
+
+use maud::{Markup, html};
+
+use super::{ReadingRow, Story, deed_words, value_words};
+use crate::log::Source;
+use crate::report::verdict as words;
+
+/// Rows of a table that are shown without asking.
+const OPEN_ROWS: usize = 12;
+
+/// Name, verdict and date.
+pub fn verdict(story: &Story) -> Markup {
+    let assessment = story.assessment;
+    let class = if assessment.ready { "verdict" } else { "verdict wait" };
+    html! {
+        h2 { (assessment.tank) }
+        p class=(class) { (words::headline(assessment)) }
+        @if let Some(date) = words::date(assessment) { p { (date) } }
+        p.small { "Day " (format!("{:.0}", assessment.day)) ", " (assessment.tests) " tests. As of " (assessment.at.format("%Y-%m-%d %H:%M %:z")) "." }
+    }
+}
+
+/// What to do, the most urgent first.
+pub fn today(story: &Story) -> Markup {
+    html! {
+        h3 { "Today" }
+        @if story.assessment.advice.is_empty() { p { "Nothing is due." } }
+        ol.today {
+            @for advice in &story.assessment.advice {
+                li {
+                    b { (advice.action) } @if !advice.amount.is_empty() { ": " (advice.amount) }
+                    p.why { "because " (advice.why) }
+                    @if let Some(caution) = advice.caution { p.caution { b { "Caution: " } (caution) } }
+                }
+            }
+        }
+    }
+}
+
+/// What the verdict rests on.
+pub fn why(story: &Story) -> Markup {
+    let assessment = story.assessment;
+    html! {
+        h3 { "Why" }
+        ul {
+            li { (assessment.stage.sentence()) }
+            @if let Some(cause) = assessment.stall_cause { li { (cause.sentence()) } }
+            @for obstacle in &assessment.obstacles { li { (obstacle.sentence()) } }
+            li { "a proof begun now would pass with " (format!("{:.0}", 100.0 * assessment.passes_now)) " % probability" }
+            @match &assessment.proof {
+                Some(proof) => li {
+                    "proof of " (proof.dosed_at.format("%Y-%m-%d")) ": " (words::outcome(proof.outcome))
+                    ul { @for line in &proof.evidence { li { (line) } } }
+                },
+                None => li { "the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later" },
+            }
+            @for line in assessment.dangers.iter().filter_map(words::danger) { li { (line) } }
+        }
+    }
+}
+
+/// Where the nitrogen went.
+pub fn balance(story: &Story) -> Markup {
+    let lines = words::balance(story.assessment);
+    let full: Vec<_> = story.assessment.balance.points.iter().filter(|point| point.seen.is_some()).collect();
+    html! {
+        h3 { "Nitrogen balance" }
+        @if lines.is_empty() { p { "Not to be drawn yet: it takes tests of ammonia, nitrite and nitrate together." } }
+        ul { @for line in &lines { li { (line) } } }
+        @if !full.is_empty() {
+            details {
+                summary { "Each full test against what went in and out, mg/L N" }
+                div.scroll role="region" aria-label="Nitrogen balance" tabindex="0" { table {
+                    thead { tr { th scope="col" { "When" } th scope="col" { "Expected" } th scope="col" { "Seen" } th scope="col" { "Difference" } } }
+                    tbody { @for point in full.iter().rev() { tr {
+                        td { (point.at.format("%Y-%m-%d %H:%M")) }
+                        @for estimate in [Some(point.expected), point.seen, point.residual] {
+                            td.value { @if let Some(e) = estimate { (format!("{:.2} ± {:.2}", e.value, 1.96 * e.sd)) } }
+                        }
+                    } } }
+                } }
+            }
+        }
+    }
+}
+
+/// What does not fit in the log.
+pub fn faults(story: &Story) -> Markup {
+    let assessment = story.assessment;
+    html! {
+        h3 { "Faults in the log" }
+        @if assessment.faults.is_empty() && assessment.left_out.is_empty() { p { "None found." } }
+        ul {
+            @for fault in &assessment.faults {
+                li { b { (fault.kind.word().replace('_', " ")) } ", " (fault.at.format("%Y-%m-%d %H:%M")) ": " (fault.why()) }
+            }
+            @for left_out in &assessment.left_out { li { "left out: " (left_out) } }
+        }
+    }
+}
+
+/// All readings, the latest first; older ones folded.
+pub fn readings(story: &Story) -> Markup {
+    let rows: Vec<&ReadingRow> = story.readings.iter().rev().collect();
+    let (open, folded) = rows.split_at(rows.len().min(OPEN_ROWS));
+    let charts: BTreeSet<&str> = rows.iter().filter_map(|row| chart_of(row)).collect();
+    html! {
+        h3 { "Readings" }
+        (reading_table(open, "Latest readings"))
+        @if !folded.is_empty() {
+            details { summary { (folded.len()) " earlier readings" } (reading_table(folded, "Earlier readings")) }
+        }
+        @if !charts.is_empty() {
+            p.small { "Charts used: " (charts.into_iter().collect::<Vec<_>>().join(", ")) "." }
+        }
+    }
+}
+
+fn chart_of<'a>(row: &'a ReadingRow) -> Option<&'a str> {
+    match &row.reading.source {
+        Source::Photo(photo) => photo.chart.as_deref(),
+        _ => None,
+    }
+}
+
+fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
+    html! {
+        div.scroll role="region" aria-label=(label) tabindex="0" { table.wide {
+            thead { tr {
+                th scope="col" { "No." } th scope="col" { "When" } th scope="col" { "What" } th scope="col" { "Value (95 % interval)" }
+                th scope="col" { "From" } th scope="col" { "Doubts and notes" }
+            } }
+            tbody { @for row in rows {
+                @let measurement = &row.reading.measurement;
+                tr.gone[row.withdrawn] {
+                    td { (row.id) }
+                    td { (measurement.taken_at.format("%Y-%m-%d %H:%M")) }
+                    td { (measurement.analyte) }
+                    td.value { (value_words(measurement)) }
+                    td { (source_words(&row.reading.source)) }
+                    td {
+                        @if row.withdrawn { b { "withdrawn: does not count. " } }
+                        @if row.corrected { "corrected. " }
+                        @for flag in &measurement.flags { (flag.cause()) ". " }
+                        (row.reading.note)
+                    }
+                }
+            } }
+        } }
+    }
+}
+
+fn source_words(source: &Source) -> String {
+    match source {
+        Source::Photo(photo) => {
+            let chart = photo.chart.as_deref().unwrap_or("no chart");
+            let name = photo.photo.rsplit(['/', '\\']).next().unwrap_or_default();
+            format!("photo {name}, chart {chart}")
+        }
+        Source::Hand { typed: Some(typed) } => format!("by hand: {typed}"),
+        Source::Hand { typed: None } => "by hand".to_owned(),
+        Source::Csv { file, line } => format!("{file}, line {line}"),
+    }
+}
+
+/// What was done to the tank, the latest first.
+pub fn deeds(story: &Story) -> Markup {
+    html! {
+        h3 { "Deeds" }
+        @if story.events.is_empty() { p { "None are logged." } }
+        details {
+            summary { (story.events.len()) " deeds" }
+            div.scroll role="region" aria-label="Deeds" tabindex="0" { table {
+                thead { tr { th scope="col" { "No." } th scope="col" { "When" } th scope="col" { "What" } th scope="col" { "Notes" } } }
+                tbody { @for row in story.events.iter().rev() { tr.gone[row.withdrawn] {
+                    td { (row.id) }
+                    td { (row.event.at.format("%Y-%m-%d %H:%M")) }
+                    td.value { (deed_words(row.event)) }
+                    td { @if row.withdrawn { b { "withdrawn: does not count. " } } (row.event.note) }
+                } } }
+            } }
+        }
+    }
+}
+
+/// How the numbers come about, and what they cannot say.
+pub fn method() -> Markup {
+    html! {
+        h3 { "Method, limits, cautions" }
+        ul.small {
+            li { "Readings carry 95 % intervals. Dates of readiness and forecasts are intervals of 80 %, from a model of the two bacterial colonies with published parameter ranges, followed through the readings." }
+            li { "Ready means: about 2 mg/L ammonia dosed, and 24 h later ammonia and nitrite read as zero and nitrate has risen (common practice), with nothing since that would undo it." }
+            li { "Harm to animals is judged by published criteria for un-ionised ammonia, nitrite and nitrate; single species can be more sensitive, and what is not measured is called unknown." }
+            li { "Colour tests err: a chart holds for one kit lot and one print of the card. Check it with a fresh standard from time to time (tintwell verify), and follow the kit's leaflet." }
+            li { "Reagents and ammonia solutions harm eyes, skin and lungs: follow their labels, keep them from children, dispose of them as local rules say. For sick animals ask a vet." }
+        }
+    }
+}

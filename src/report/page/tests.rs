@@ -1,0 +1,106 @@
+use chrono::TimeDelta;
+
+use super::*;
+use crate::cycle::{Deed, TankHistory, assess};
+use crate::log::Source;
+use crate::terms::{EventKind, TankFacts};
+
+const HOSTILE: &str = "<script>alert(1)</script>\"'><img src=x onerror=y>&amp;";
+
+fn start() -> DateTime<FixedOffset> {
+    DateTime::parse_from_rfc3339("2031-03-01T08:00:00+00:00").unwrap()
+}
+
+/// An invented reading on a day.
+fn reading(day: i64, analyte: Analyte, status: Status, value: f64) -> Reading {
+    Reading {
+        tank: HOSTILE.to_owned(),
+        measurement: Measurement {
+            analyte,
+            status,
+            value: (status != Status::AboveRange).then_some(value),
+            low: Some(value * 0.8),
+            high: Some(value * 1.2 + 0.1),
+            taken_at: start() + TimeDelta::days(day),
+            flags: Vec::new(),
+        },
+        source: Source::Csv { file: HOSTILE.to_owned(), line: 2 },
+        note: HOSTILE.to_owned(),
+    }
+}
+
+/// A page of an invented tank with hostile words wherever a keeper can put words.
+fn hostile_page() -> String {
+    let readings = [
+        reading(0, Analyte::Ammonia, Status::Read, 2.0),
+        reading(3, Analyte::Ammonia, Status::AboveRange, 8.0),
+        reading(4, Analyte::Nitrite, Status::BelowDetection, 0.0),
+        reading(5, Analyte::Nitrate, Status::Read, 10.0),
+    ];
+    let event = Event {
+        tank: HOSTILE.to_owned(),
+        kind: EventKind::AmmoniaDose,
+        amount: Some(2.0),
+        at: start(),
+        note: HOSTILE.to_owned(),
+    };
+    let history = TankHistory {
+        facts: TankFacts { tank: HOSTILE.to_owned(), ..TankFacts::default() },
+        measurements: readings.iter().map(|reading| reading.measurement.clone()).collect(),
+        deeds: vec![Deed { kind: event.kind, amount: event.amount, at: event.at, note: event.note.clone() }],
+    };
+    let at = start() + TimeDelta::days(6);
+    let assessment = assess(&history, at);
+    let story = || Story {
+        assessment: &assessment,
+        readings: readings
+            .iter()
+            .enumerate()
+            .map(|(index, reading)| ReadingRow {
+                id: index as u64,
+                reading,
+                withdrawn: index == 3,
+                corrected: false,
+            })
+            .collect(),
+        events: vec![EventRow { id: 9, event: &event, withdrawn: false }],
+    };
+    page(&[story(), story()], at)
+}
+
+#[test]
+fn hostile_names_and_notes_are_text() {
+    let page = hostile_page();
+    assert!(!page.contains("<script") && !page.contains("<img"), "markup came through");
+    assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt;&quot;"));
+    assert!(page.contains("&amp;amp;"));
+}
+
+#[test]
+fn the_page_refers_to_nothing_outside_itself() {
+    let page = hostile_page();
+    for word in [" src=", "http://", "https://", "url(", "@import", " style=", "<link", " onload"] {
+        let outside_of_text = page.replace("src=x", "").contains(word);
+        assert!(!outside_of_text, "{word}");
+    }
+    assert!(page.contains("default-src 'none'") || page.contains("default-src &#39;none&#39;"));
+}
+
+#[test]
+fn the_verdict_comes_first_and_withdrawn_readings_are_said_to_be_so() {
+    let page = hostile_page();
+    let place = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text} is missing"));
+    assert!(place("NOT READY") < place("<svg"));
+    assert!(place("Today") < place("<svg"));
+    assert!(page.contains("withdrawn: does not count"));
+    assert!(page.contains("not detected: below"));
+    assert!(page.contains("above the chart: more than"));
+}
+
+/// RFC 4648, section 10.
+#[test]
+fn base64_is_that_of_the_standard() {
+    for (plain, coded) in [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foobar", "Zm9vYmFy")] {
+        assert_eq!(base64(plain.as_bytes()), coded);
+    }
+}

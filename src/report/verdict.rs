@@ -1,0 +1,91 @@
+//! An assessment's sentences that the terminal and the page share.
+
+use crate::cycle::Assessment;
+use crate::cycle::danger::{Danger, Severity};
+use crate::cycle::proof::Outcome;
+use crate::cycle::stage::Stage;
+use crate::terms::Analyte;
+use crate::terms::unit::MEQ_PER_DKH;
+
+/// The verdict in a few words.
+pub fn headline(assessment: &Assessment) -> String {
+    match (assessment.ready, assessment.stage) {
+        (true, _) => "READY for animals, added in stages".to_owned(),
+        (false, Stage::Stalled) => "NOT READY: stalled".to_owned(),
+        (false, Stage::Cycled) => "NOT PROVED YET: a proof begun now would probably pass".to_owned(),
+        (false, Stage::None) => "NOT READY: the cycle does not show yet".to_owned(),
+        (false, stage) => format!("NOT READY: {}", stage.word().replace('_', " ")),
+    }
+}
+
+/// When it will be ready, or why that is not known; nothing when it is.
+pub fn date(assessment: &Assessment) -> Option<String> {
+    if assessment.ready {
+        return None;
+    }
+    Some(match &assessment.ready_on {
+        Some(on) if on.latest > assessment.at => format!(
+            "Ready between {} and {}, most likely {} (four in five such intervals should hold).",
+            on.earliest.format("%-d %B"),
+            on.latest.format("%-d %B"),
+            on.likely.format("%-d %B %Y")
+        ),
+        Some(_) => "It may be ready already: prove it.".to_owned(),
+        None => format!("No date: {}.", assessment.unforeseen.unwrap_or("it cannot be foreseen")),
+    })
+}
+
+/// How a proof came out.
+pub const fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Passed => "passed",
+        Outcome::Failed => "failed",
+        Outcome::NotShown => "not shown: the readings cannot tell",
+    }
+}
+
+/// What the nitrogen and the buffer balance say.
+pub fn balance(assessment: &Assessment) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some(share) = assessment.balance.found_as_nitrate {
+        lines.push(format!(
+            "nitrogen balance: of what left ammonia and nitrite {:.0} ± {:.0} % is found as nitrate",
+            100.0 * share.value,
+            196.0 * share.sd
+        ));
+    }
+    if let Some(residual) = assessment.balance.points.iter().rev().find_map(|point| point.residual) {
+        let verdict = if residual.value.abs() < 2.0 * residual.sd { "agrees" } else { "does not agree" };
+        lines.push(format!(
+            "the last full test {verdict} with what went in and out: {:+.1} ± {:.1} mg/L N",
+            residual.value,
+            1.96 * residual.sd
+        ));
+    }
+    if let Some(alkalinity) = assessment.balance.alkalinity_meq_l {
+        lines.push(format!(
+            "by the doses and changes logged about {alkalinity:.1} meq/L ({:.0} dKH) of the buffer are left",
+            alkalinity / MEQ_PER_DKH
+        ));
+    }
+    lines
+}
+
+/// One substance against its criterion, unless there is nothing to say.
+pub fn danger(danger: &Danger) -> Option<String> {
+    if danger.severity == Severity::Low {
+        return None;
+    }
+    let (what, unit, digits) = match danger.analyte {
+        Analyte::Ammonia => ("un-ionised ammonia", "mg/L NH3", 3),
+        Analyte::Nitrite => ("nitrite", "mg/L NO2", 2),
+        _ => ("nitrate", "mg/L NO3", 0),
+    };
+    let level = match danger.bounds {
+        Some((low, high)) if high.is_finite() => format!("{low:.digits$} to {high:.digits$} {unit}"),
+        Some((low, _)) => format!("more than {low:.digits$} {unit}"),
+        None => "not known".to_owned(),
+    };
+    let missing = danger.missing.map(|missing| format!("; {missing}")).unwrap_or_default();
+    Some(format!("for animals: {what} {level}: {} ({}){missing}", danger.severity, danger.criterion))
+}
