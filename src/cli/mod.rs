@@ -14,6 +14,8 @@ pub mod calibrate;
 pub mod card;
 pub mod charts;
 pub mod clock;
+pub mod completions;
+pub mod demo;
 pub mod dose;
 pub mod entry_line;
 pub mod event;
@@ -21,6 +23,7 @@ pub mod history;
 pub mod import;
 pub mod log;
 pub mod logging;
+pub mod manual;
 pub mod pictures;
 pub mod read;
 pub mod report;
@@ -73,6 +76,8 @@ pub struct Cli {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Lay out an invented tank in a folder and show what the commands make of it
+    Demo(demo::Args),
     /// Write the printable reference card, or tag slips, true to scale
     Card(card::Args),
     /// Make a chart from photos of standards
@@ -97,6 +102,10 @@ pub enum Command {
     Assess(assess::Args),
     /// Write a page that tells a tank's story, or all tanks'
     Report(report::Args),
+    /// Print completions for a shell
+    Completions(completions::Args),
+    /// Write manual pages, one for each command
+    Manual(manual::Args),
     /// Reckon amounts: ammonia source, water change, alkalinity, volume
     Dose(dose::Args),
 }
@@ -105,6 +114,7 @@ pub enum Command {
 pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
     let settings = Settings::resolve(cli)?;
     match &cli.command {
+        Command::Demo(args) => demo::run(args, &settings),
         Command::Card(args) => card::run(args, &settings),
         Command::Calibrate(args) => calibrate::run(args, &settings),
         Command::Verify(args) => verify::run(args, &settings),
@@ -117,6 +127,8 @@ pub fn run(cli: &Cli) -> anyhow::Result<Outcome> {
         Command::Log(args) => log::run(args, &settings),
         Command::Assess(args) => assess::run(args, &settings),
         Command::Report(args) => report::run(args, &settings),
+        Command::Completions(args) => completions::run(args),
+        Command::Manual(args) => manual::run(args),
         Command::Dose(args) => dose::run(args, &settings),
     }
 }

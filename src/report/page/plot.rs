@@ -179,7 +179,8 @@ impl Frame {
         html! {
             path.band d=(format!("M{}L{}Z", upper.join("L"), lower.join("L"))) { title { "forecast: four courses in five lie in this band" } }
             path.ahead d=(format!("M{}", middle.join("L"))) {}
-            text.faint x=(self.x(self.now) + 4.0) y=(TOP + 18.0) { "forecast" }
+            // Where there is no room for the word, the legend says it.
+            @if RIGHT - self.x(self.now) > 100.0 { text.faint x=(self.x(self.now) + 4.0) y=(TOP + 18.0) { "forecast" } }
         }
     }
 

@@ -1,0 +1,71 @@
+//! The page, the pictures and the demo through the binary.
+
+use assert_cmd::Command;
+use predicates::str::contains;
+
+fn tintwell(home: &std::path::Path) -> Command {
+    let mut command = Command::cargo_bin("tintwell").unwrap();
+    command.arg("--home").arg(home);
+    command
+}
+
+/// The scenario is simulated, its photo rendered with 40 mg/L NO3.
+#[test]
+fn the_demo_proves_its_tank_and_leaves_a_page_and_a_picture() {
+    let folder = tempfile::tempdir().unwrap();
+    let demo = folder.path().join("demo");
+    tintwell(folder.path())
+        .arg("demo")
+        .arg(&demo)
+        .assert()
+        .success()
+        .stdout(contains("simulated"))
+        .stdout(contains("READY for animals"))
+        .stdout(contains("What to look at"));
+    let page = std::fs::read_to_string(demo.join("north-window.html")).unwrap();
+    assert!(page.contains("READY for animals") && page.contains("nitrate-rendered.jpg"));
+    let picture = image::open(demo.join("nitrate-picture.png")).unwrap();
+    assert_eq!((picture.width(), picture.height()), (1280 + 640, 960));
+    // A second run must not touch what lies there.
+    tintwell(folder.path()).arg("demo").arg(&demo).assert().failure().stderr(contains("not empty"));
+}
+
+#[test]
+fn a_hostile_tank_name_is_text_on_the_page() {
+    let home = tempfile::tempdir().unwrap();
+    let tank = "<script>alert(1)</script>";
+    tintwell(home.path())
+        .args(["add", "--tank", tank, "--at", "2024-03-10T18:30:00+01:00", "ammonia=1"])
+        .assert()
+        .success();
+    let out = home.path().join("page.html");
+    tintwell(home.path())
+        .args(["report", "--at", "2024-03-11T18:30:00+01:00", "--out"])
+        .arg(&out)
+        .assert()
+        .success();
+    let page = std::fs::read_to_string(out).unwrap();
+    assert!(page.contains("&lt;script&gt;") && !page.contains("<script"));
+}
+
+#[test]
+fn a_picture_without_a_known_ending_is_refused_before_anything_is_read() {
+    let home = tempfile::tempdir().unwrap();
+    tintwell(home.path())
+        .args(["read", "--chart", "rendered-nitrate", "--dry-run", "--picture", "a.gif", "none.jpg"])
+        .assert()
+        .code(2)
+        .stderr(contains(".png"));
+}
+
+#[test]
+fn every_shell_gets_completions_and_every_command_a_manual_page() {
+    let home = tempfile::tempdir().unwrap();
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        tintwell(home.path()).args(["completions", shell]).assert().success().stdout(contains("calibrate"));
+    }
+    let folder = home.path().join("man");
+    tintwell(home.path()).arg("manual").arg(&folder).assert().success();
+    let page = std::fs::read_to_string(folder.join("tintwell-read.1")).unwrap();
+    assert!(page.contains("picture") && folder.join("tintwell.1").is_file());
+}
