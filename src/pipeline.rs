@@ -1,16 +1,23 @@
 //! Reads one photo: the story of all image stages on one screen.
 //!
 //! [`look`] does what needs no chart: open, find the card, take the light off, measure patches and
-//! sample. [`read_vial`] compares what was seen with a chart.
+//! sample. [`read_window`] compares what was seen with a chart.
+
+mod choose;
+mod strip;
+
+pub use choose::read_with_any;
+pub use strip::MOTTLING_SHARE;
 
 use crate::card::layout::RectMm;
 use crate::card::{self, CardError, CardView};
 use crate::chart::matching::typical_light;
-use crate::chart::{Chart, Circumstances, Outcome, Ruler, Scale};
+use crate::chart::{Chart, Circumstances, Form, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
 use crate::colour::{Correction, CorrectionError, Illumination, MixedLight, PatchColours};
 use crate::photo::{CaptureTime, Photo, PhotoError};
 use crate::reading::{Evidence, Sighting, Status};
+use crate::sample::strip::Lying;
 use crate::sample::{self, Sample, SampleError};
 use crate::terms::Flag;
 
@@ -44,6 +51,20 @@ pub enum Refusal {
         chart: String,
         /// Distance, Oklab times 100.
         distance: f64,
+    },
+    /// Several charts explain the colour.
+    #[error("the colour alone does not tell which kit this is: give one of these with --chart: {candidates}")]
+    ChartUnclear {
+        /// Names of the charts.
+        candidates: String,
+    },
+    /// No chart explains the colour.
+    #[error(
+        "no chart made with this version of the card has this colour (tried: {tried}): give the kit's own chart with --chart, and see what it says"
+    )]
+    NoChartFits {
+        /// Names of the charts.
+        tried: String,
     },
     /// The chart was made with the other card.
     #[error(
@@ -96,14 +117,33 @@ pub fn vial_in(view: &View, window: RectMm) -> Result<(Sample, MixedLight), Refu
     Ok((sample, mixed))
 }
 
-/// Reads the vial in a window against a chart; a sample that gives no number comes back as refused.
-pub fn read_vial(view: &View, window: RectMm, chart: &Chart) -> Sighting {
+/// Reads whatever kind of sample the chart is for in a window: one sighting for a vial, one for each
+/// pad of a strip from the dipped end. What gives no number comes back as refused.
+pub fn read_window(view: &View, window: RectMm, chart: &Chart) -> Vec<Sighting> {
+    match chart.form {
+        Form::Vial => vec![read_vial(view, window, chart)],
+        Form::Strip => strip::read(view, window, chart),
+    }
+}
+
+/// Traces the strip in a window, and says what mixed light does to it.
+///
+/// # Errors
+/// There is no strip.
+pub fn strip_in(view: &View, window: RectMm) -> Result<(Lying, MixedLight), Refusal> {
+    let lying = sample::trace_strip(&view.photo, &view.card, &view.light, window)?;
+    Ok((lying, strip::mixed_light(view)))
+}
+
+/// Reads the vial in a window.
+fn read_vial(view: &View, window: RectMm, chart: &Chart) -> Sighting {
     let scale = &chart.scales[0];
     let mut evidence = card_evidence(view);
     let outcome = vial_in(view, window).and_then(|(sample, mixed)| {
         let corner = |p: &crate::card::layout::PointMm| view.card.to_photo.apply((p.x, p.y));
         evidence.sample = sample.area.iter().map(corner).collect();
-        measure(view, chart, scale, &sample, &mixed, &mut evidence)
+        let seen = Seen { sample: &sample, mixed: &mixed, unevenness: 0.0 };
+        measure(view, chart, scale, &seen, &mut evidence)
     });
     match outcome {
         Ok(sighting) => Sighting { evidence, ..sighting },
@@ -113,18 +153,30 @@ pub fn read_vial(view: &View, window: RectMm, chart: &Chart) -> Sighting {
     }
 }
 
+/// One sample and what may disturb its colour.
+struct Seen<'a> {
+    sample: &'a Sample,
+    mixed: &'a MixedLight,
+    /// Relative uncertainty from the sample's own scatter.
+    unevenness: f64,
+}
+
 /// Compares one sample with one scale of a chart.
 fn measure(
     view: &View,
     chart: &Chart,
     scale: &Scale,
-    sample: &Sample,
-    mixed: &MixedLight,
+    seen: &Seen,
     evidence: &mut Evidence,
 ) -> Result<Sighting, Refusal> {
-    let seen = view.card.layout.version;
-    if seen != chart.card_version {
-        return Err(Refusal::OtherCard { chart: chart.name.clone(), made_with: chart.card_version, seen });
+    let Seen { sample, mixed, unevenness } = *seen;
+    let version = view.card.layout.version;
+    if version != chart.card_version {
+        return Err(Refusal::OtherCard {
+            chart: chart.name.clone(),
+            made_with: chart.card_version,
+            seen: version,
+        });
     }
     let correction = Correction::fit(&view.patches, &chart.reference.patches)?;
     let colour = correction.apply(sample.colour);
@@ -133,9 +185,9 @@ fn measure(
         residual: correction.residual(),
         lamp: (lamp.mean, lamp.sd),
         mixed: mixed.gain,
-        unevenness: 0.0,
+        unevenness,
     };
-    let Some(ruler) = scale.ruler() else {
+    let Some(ruler) = scale.ruler(chart.form) else {
         return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
     };
     let matched = ruler.match_colour(colour, &circumstances);

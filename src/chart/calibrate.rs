@@ -138,7 +138,7 @@ pub fn calibrate(
         .map(|analyte| {
             let own: Vec<&Observation> =
                 observations.iter().filter(|observation| observation.analyte == analyte).collect();
-            Calibrator { analyte, reference: &reference, photos, corrections: &corrections, own }.scale()
+            Calibrator { analyte, reference: &reference, photos, corrections: &corrections, own, form }.scale()
         })
         .collect::<Result<_, _>>()?;
     let standards = observations
@@ -160,6 +160,7 @@ struct Calibrator<'a> {
     photos: &'a [Photo],
     corrections: &'a [Correction],
     own: Vec<&'a Observation>,
+    form: Form,
 }
 
 impl Calibrator<'_> {
@@ -172,7 +173,7 @@ impl Calibrator<'_> {
         }
         let standards: Vec<Standard> = self.own.iter().map(|own| self.standard(own, &levels)).collect();
         let no_path = CalibrationError::NoPath { analyte: self.analyte };
-        let fit = fit::fit(self.analyte, &levels, &standards).ok_or(no_path.clone())?;
+        let fit = fit::fit(self.analyte, &levels, &standards, self.form.priors()).ok_or(no_path.clone())?;
         self.check_order(&levels, &fit)?;
         let path = Path::new(&levels, &fit).ok_or(no_path)?;
         Ok(Scale {
@@ -273,7 +274,8 @@ impl Calibrator<'_> {
             if others.iter().all(|other| other.level != standards[k].level) {
                 continue;
             }
-            let path = Path::new(levels, &fit::fit(self.analyte, levels, &others)?)?;
+            let fit = fit::fit(self.analyte, levels, &others, self.form.priors())?;
+            let path = Path::new(levels, &fit)?;
             let matched = super::matching::match_colour(&path, standards[k].colour, &self.circumstances(own));
             let (value, low, high) = match matched.outcome {
                 Outcome::Within { value, low, high } => (value, low, high),

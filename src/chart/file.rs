@@ -4,8 +4,10 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::optics::{self, Priors};
 use super::scale::Scale;
 use crate::colour::ReferenceView;
+use crate::sample::StripForm;
 use crate::terms::Analyte;
 use crate::terms::space::Relative;
 
@@ -24,6 +26,16 @@ pub enum Form {
     Vial,
     /// A dip strip with pads.
     Strip,
+}
+
+impl Form {
+    /// What is known beforehand of how its samples look.
+    pub const fn priors(self) -> Priors {
+        match self {
+            Self::Vial => optics::VIAL,
+            Self::Strip => optics::PAD,
+        }
+    }
 }
 
 /// A photo a chart was made from.
@@ -53,6 +65,9 @@ pub struct Chart {
     /// Date on which it was made, `YYYY-MM-DD`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub made_on: Option<String>,
+    /// The strip's measures and pads; `None` for a vial.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub strip: Option<StripForm>,
     /// The card as its photos show it.
     pub reference: ReferenceView,
     /// One scale for a vial, one a pad for a strip.
@@ -71,6 +86,14 @@ pub enum ChartError {
     NotFound {
         /// What was asked for.
         name: String,
+        /// Names that would do.
+        known: String,
+    },
+    /// No chart was named, and the user has none.
+    #[error(
+        "you have no chart of your own to try: make one with `tintwell calibrate`, or name one with --chart; known: {known}"
+    )]
+    NoneOwn {
         /// Names that would do.
         known: String,
     },
@@ -129,6 +152,7 @@ impl Chart {
             form,
             card_version,
             made_on: None,
+            strip: None,
             reference,
             scales,
             standards,
@@ -181,9 +205,26 @@ impl Chart {
         if self.scales.is_empty() {
             return Err("it holds no scale".to_owned());
         }
-        match self.scales.iter().find(|scale| scale.ruler().is_none()) {
+        self.check_strip()?;
+        match self.scales.iter().find(|scale| scale.ruler(self.form).is_none()) {
             Some(scale) => Err(format!("the levels of {} make no path", scale.analyte)),
             None => Ok(()),
+        }
+    }
+
+    /// A strip's chart has a sound form, and a scale for each of its pads in their order.
+    fn check_strip(&self) -> Result<(), String> {
+        let strip = match (self.form, &self.strip) {
+            (Form::Vial, _) => return Ok(()),
+            (Form::Strip, None) => return Err("it is for a strip but does not give the strip's form".to_owned()),
+            (Form::Strip, Some(strip)) => strip,
+        };
+        strip.check()?;
+        let pads = strip.pads.iter().map(|pad| pad.analyte);
+        if pads.eq(self.scales.iter().map(|scale| scale.analyte)) {
+            Ok(())
+        } else {
+            Err("its scales are not those of the strip's pads, in their order".to_owned())
         }
     }
 

@@ -8,7 +8,7 @@
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
-use super::optics::{self, DARKEST, LAMP_SD, PATH_SD, SHADE_SD, VEIL_MEAN, VEIL_SD};
+use super::optics::{self, DARKEST, LAMP_SD, Priors};
 use super::response::Response;
 use crate::terms::Analyte;
 use crate::terms::space::Relative;
@@ -35,14 +35,21 @@ pub struct Fit {
     pub absorbance: Vec<Vector3<f64>>,
     /// How the absorbance moves along with the lamp: per unit of lamp score, times the absorbance.
     pub lamp: Matrix3<f64>,
+    /// What was known of the photos' unknowns.
+    pub priors: Priors,
     /// Sum of squares that was minimised.
     cost: f64,
 }
 
 impl Fit {
     /// A fit kept in a chart's file.
-    pub fn restored(response: Response, absorbance: Vec<Vector3<f64>>, lamp: Matrix3<f64>) -> Self {
-        Self { response, absorbance, lamp, cost: 0.0 }
+    pub fn restored(
+        response: Response,
+        absorbance: Vec<Vector3<f64>>,
+        lamp: Matrix3<f64>,
+        priors: Priors,
+    ) -> Self {
+        Self { response, absorbance, lamp, priors, cost: 0.0 }
     }
 }
 
@@ -54,11 +61,11 @@ const BEND: f64 = 0.015;
 const BEND_SHARE: f64 = 0.06;
 
 /// Fits the path through sorted levels; `None` if the system cannot be solved.
-pub fn fit(analyte: Analyte, levels: &[f64], standards: &[Standard]) -> Option<Fit> {
+pub fn fit(analyte: Analyte, levels: &[f64], standards: &[Standard], priors: Priors) -> Option<Fit> {
     let mean = levels.iter().sum::<f64>() / levels.len() as f64;
     Response::candidates(analyte, mean, *levels.last()?)
         .into_iter()
-        .filter_map(|response| fit_with(response, levels, standards))
+        .filter_map(|response| fit_with(response, levels, standards, priors))
         .min_by(|a, b| a.cost.total_cmp(&b.cost))
 }
 
@@ -75,12 +82,12 @@ struct Linear {
     root: Matrix3<f64>,
 }
 
-fn fit_with(response: Response, levels: &[f64], standards: &[Standard]) -> Option<Fit> {
+fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: Priors) -> Option<Fit> {
     let colours: Vec<Vector3<f64>> =
         standards.iter().map(|standard| Vector3::from(standard.colour)).collect();
-    let mut absorbance = start(levels.len(), standards, &colours)?;
+    let mut absorbance = start(levels.len(), standards, &colours, priors.veil_mean)?;
     let mut lamp = Matrix3::zeros();
-    let mut veils = vec![VEIL_MEAN; standards.len()];
+    let mut veils = vec![priors.veil_mean; standards.len()];
     let mut cost = f64::INFINITY;
     for _ in 0..ROUNDS {
         let linear: Vec<Linear> = standards
@@ -88,7 +95,8 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard]) -> Optio
             .zip(&colours)
             .zip(&veils)
             .map(|((standard, colour), &veil)| {
-                linearise(standard, colour, veil, &absorbance, &slope(levels, &absorbance, standard))
+                let slope = slope(levels, &absorbance, standard);
+                linearise(standard, (colour, veil), &absorbance, &slope, priors)
             })
             .collect::<Option<_>>()?;
         (absorbance, cost) = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
@@ -96,21 +104,26 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard]) -> Optio
         veils = linear
             .iter()
             .zip(&colours)
-            .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp))
+            .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp, priors))
             .collect();
     }
-    Some(Fit { response, absorbance, lamp, cost })
+    Some(Fit { response, absorbance, lamp, priors, cost })
 }
 
 /// Mean absorbance of each level's photos.
-fn start(count: usize, standards: &[Standard], colours: &[Vector3<f64>]) -> Option<Vec<Vector3<f64>>> {
+fn start(
+    count: usize,
+    standards: &[Standard],
+    colours: &[Vector3<f64>],
+    veil: f64,
+) -> Option<Vec<Vector3<f64>>> {
     (0..count)
         .map(|level| {
             let own: Vec<Vector3<f64>> = standards
                 .iter()
                 .zip(colours)
                 .filter(|(standard, _)| standard.level == level)
-                .map(|(_, colour)| optics::absorbance(colour, VEIL_MEAN))
+                .map(|(_, colour)| optics::absorbance(colour, veil))
                 .collect();
             (!own.is_empty()).then(|| own.iter().sum::<Vector3<f64>>() / own.len() as f64)
         })
@@ -126,20 +139,20 @@ fn slope(levels: &[f64], absorbance: &[Vector3<f64>], standard: &Standard) -> Ve
 
 fn linearise(
     standard: &Standard,
-    colour: &Vector3<f64>,
-    veil: f64,
+    (colour, veil): (&Vector3<f64>, f64),
     absorbance: &[Vector3<f64>],
     slope: &Vector3<f64>,
+    priors: Priors,
 ) -> Option<Linear> {
     let own = &absorbance[standard.level];
     let light = colour.map(|value| (value - veil).max(DARKEST));
     let per_light = light.map(|value| 1.0 / (value * std::f64::consts::LN_10));
-    let observed = light.map(|value| -value.log10()) + per_light * (VEIL_MEAN - veil);
+    let observed = light.map(|value| -value.log10()) + per_light * (priors.veil_mean - veil);
     let noise = optics::noise(colour, optics::LEAST_NOISE).component_mul(&per_light);
     let value = slope * standard.value_uncertainty;
-    let covariance = Matrix3::from_element(SHADE_SD * SHADE_SD)
-        + PATH_SD * PATH_SD * own * own.transpose()
-        + VEIL_SD * VEIL_SD * per_light * per_light.transpose()
+    let covariance = Matrix3::from_element(priors.shade_sd * priors.shade_sd)
+        + priors.path_sd * priors.path_sd * own * own.transpose()
+        + priors.veil_sd * priors.veil_sd * per_light * per_light.transpose()
         + value * value.transpose()
         + optics::diagonal(&noise)
         + Matrix3::from_diagonal_element(1e-6);
@@ -208,10 +221,12 @@ fn solve_veil(
     colour: &Vector3<f64>,
     absorbance: &[Vector3<f64>],
     lamp: &Matrix3<f64>,
+    priors: Priors,
 ) -> f64 {
     let own = absorbance[photo.level];
     let error = photo.observed - (own + photo.lamp * lamp * own);
-    let veil = VEIL_MEAN - VEIL_SD * VEIL_SD * photo.by_veil.dot(&(photo.precision * error));
+    let variance = priors.veil_sd * priors.veil_sd;
+    let veil = priors.veil_mean - variance * photo.by_veil.dot(&(photo.precision * error));
     veil.clamp(0.0, 0.6 * colour.min())
 }
 

@@ -7,7 +7,7 @@
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
-use super::optics::{self, DARKEST, LEAST_NOISE, PATH_SD, SHADE_SD, VEIL_MEAN, VEIL_SD};
+use super::optics::{self, DARKEST, LEAST_NOISE, Priors};
 use super::path::{Node, Path};
 use crate::terms::space::Relative;
 
@@ -91,7 +91,7 @@ type Jacobian = SMatrix<f64, 3, 5>;
 
 /// Matches a colour in the reference view to the path.
 pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
-    let problem = Problem::new(colour, circumstances);
+    let problem = Problem::new(colour, circumstances, path.priors);
     let explained: Vec<(f64, f64)> = path.nodes.iter().map(|node| problem.explain(node)).collect();
     let best = explained.iter().map(|(likelihood, _)| *likelihood).fold(f64::NEG_INFINITY, f64::max);
     let chi_square = explained.iter().map(|(_, chi_square)| *chi_square).fold(f64::INFINITY, f64::min);
@@ -130,7 +130,7 @@ struct Model {
 }
 
 impl Problem {
-    fn new(colour: Relative, circumstances: &Circumstances) -> Self {
+    fn new(colour: Relative, circumstances: &Circumstances, priors: Priors) -> Self {
         let light = Vector3::from(colour);
         let relative =
             LEAST_NOISE.hypot(RESIDUAL_SHARE * circumstances.residual).hypot(circumstances.unevenness);
@@ -141,8 +141,9 @@ impl Problem {
             noise: noise.component_mul(&noise),
             metamerism: METAMERISM * circumstances.residual,
             mixed: Vector3::from(circumstances.mixed),
-            prior: Unknowns::from([1.0, 0.0, VEIL_MEAN, lamp, 0.0]),
-            variance: Unknowns::from([PATH_SD, SHADE_SD, VEIL_SD, lamp_sd, 1.0]).map(|sd| sd * sd),
+            prior: Unknowns::from([1.0, 0.0, priors.veil_mean, lamp, 0.0]),
+            variance: Unknowns::from([priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0])
+                .map(|sd| sd * sd),
         }
     }
 
@@ -171,7 +172,7 @@ impl Problem {
 
     /// Priors, with the shade that brings the path nearest.
     fn start(&self, node: &Node) -> Unknowns {
-        let own = self.light.map(|value| -(value - VEIL_MEAN).max(0.01).log10());
+        let own = self.light.map(|value| -(value - self.prior[2]).max(0.01).log10());
         let gap = own - (node.absorbance + self.prior[3] * node.by_lamp);
         let mut sorted = [gap[0], gap[1], gap[2]];
         sorted.sort_by(f64::total_cmp);
@@ -255,5 +256,5 @@ impl<'a> Posterior<'a> {
 /// The light that the path shows at a value in a typical photo: for pictures.
 pub fn typical_light(path: &Path, value: f64) -> Relative {
     let absorbance = path.absorbance_at(value);
-    std::array::from_fn(|channel| (10_f64.powf(-absorbance[channel]) + VEIL_MEAN).max(DARKEST))
+    std::array::from_fn(|channel| (10_f64.powf(-absorbance[channel]) + path.priors.veil_mean).max(DARKEST))
 }

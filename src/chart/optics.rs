@@ -1,4 +1,4 @@
-//! What a photo of a vial shows of its liquid, and how that differs from photo to photo.
+//! What a photo shows of a vial's liquid or a strip's pad, and how that differs from photo to photo.
 //!
 //! Light relative to the paper is `10^-(s (A + u E A) + t) exp(x m) + v`: the liquid's absorbance `A`
 //! (decadic) times the path factor `s` (light passes once or nearly twice), shifted along the lamp
@@ -8,15 +8,28 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-/// Standard deviation of the path factor about 1.
-pub const PATH_SD: f64 = 0.06;
-/// Standard deviation of the shade, decadic absorbance.
-pub const SHADE_SD: f64 = 0.15;
-/// Mean of the veil, share of paper white: one glass surface mirrors 4 % (Fresnel, refractive index
-/// 1.5) of a room about half as bright as the paper.
-pub const VEIL_MEAN: f64 = 0.02;
-/// Standard deviation of the veil, share of paper white.
-pub const VEIL_SD: f64 = 0.02;
+/// What is known beforehand of a photo's unknowns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Priors {
+    /// Standard deviation of the path factor about 1.
+    pub path_sd: f64,
+    /// Standard deviation of the shade, decadic absorbance.
+    pub shade_sd: f64,
+    /// Mean of the veil, share of paper white.
+    pub veil_mean: f64,
+    /// Standard deviation of the veil, share of paper white.
+    pub veil_sd: f64,
+}
+
+/// A glass vial. Its veil: one glass surface mirrors 4 % (Fresnel, refractive index 1.5) of a room
+/// about half as bright as the paper.
+pub const VIAL: Priors = Priors { path_sd: 0.06, shade_sd: 0.15, veil_mean: 0.02, veil_sd: 0.02 };
+
+/// A strip's pad: it reflects like the paper beside it, so its shade is small, and light has no path
+/// in it; what varies like one is the amount of reagent, a few percent a pad. A wet pad's gloss is
+/// mostly left out before.
+pub const PAD: Priors = Priors { path_sd: 0.04, shade_sd: 0.03, veil_mean: 0.01, veil_sd: 0.01 };
+
 /// Standard deviation of the elements of the lamp matrix.
 pub const LAMP_SD: f64 = 0.1;
 /// Relative noise of a colour that the correction predicts perfectly.

@@ -3,6 +3,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::fit::Fit;
+use super::optics::Priors;
 use crate::math::pchip::Pchip;
 
 /// Nodes between two neighbouring levels.
@@ -32,6 +33,8 @@ pub struct Path {
     pub levels: Vec<f64>,
     /// Samples, by value.
     pub nodes: Vec<Node>,
+    /// What is known of the photos' unknowns.
+    pub priors: Priors,
 }
 
 impl Path {
@@ -58,7 +61,7 @@ impl Path {
             .into_iter()
             .map(|value| node(value, coordinate(value), &curves, &fit.lamp))
             .collect();
-        Some(Self { levels: levels.to_vec(), nodes })
+        Some(Self { levels: levels.to_vec(), nodes, priors: fit.priors })
     }
 
     /// First level.

@@ -3,6 +3,7 @@
 use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
+use super::file::Form;
 use super::fit::Fit;
 use super::matching::{self, Circumstances, Match};
 use super::nearest::Nearest;
@@ -83,11 +84,12 @@ pub struct Scale {
 
 impl Scale {
     /// Prepares the scale for matching; `None` if its numbers do not make a path.
-    pub fn ruler(&self) -> Option<Ruler> {
+    pub fn ruler(&self, form: Form) -> Option<Ruler> {
         let fit = Fit::restored(
             self.response,
             self.levels.iter().map(|level| Vector3::from(level.absorbance)).collect(),
             Matrix3::from_fn(|row, column| self.lamp[row][column]),
+            form.priors(),
         );
         let values: Vec<f64> = self.levels.iter().map(|level| level.value).collect();
         let increases = values.windows(2).all(|pair| pair[0] < pair[1]);

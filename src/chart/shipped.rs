@@ -32,7 +32,7 @@ mod tests {
         for name in names() {
             let chart = find(name).unwrap().unwrap();
             assert_eq!(chart.name, name);
-            assert!(chart.scales.iter().all(|scale| scale.ruler().is_some()));
+            assert!(chart.scales.iter().all(|scale| scale.ruler(chart.form).is_some()));
         }
     }
 }

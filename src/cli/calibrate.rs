@@ -1,24 +1,26 @@
 //! `calibrate`: photos of standards -> a chart, with its quality report.
 
-use std::path::{Path, PathBuf};
+mod strips;
+mod vials;
+
+use std::path::PathBuf;
 
 use anyhow::{Result, bail};
-use rayon::prelude::*;
 
 use super::standards_table::{self, Row};
 use super::{Outcome, Settings, charts, clock, pictures};
 use crate::chart::calibrate::{Observation, Photo as StandardPhoto, calibrate};
 use crate::chart::{Chart, Form};
 use crate::colour::MixedLight;
-use crate::pipeline::{self, Refusal, View};
+use crate::pipeline::View;
 use crate::sample::Sample;
 use crate::terms::Analyte;
-use crate::{photo, report};
+use crate::report;
 
 /// Arguments of `calibrate`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later."
+    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend; the strip's measures are learnt from the photos."
 )]
 pub struct Args {
     /// The chart's name
@@ -48,47 +50,21 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     charts::check_name(&args.name).map_err(anyhow::Error::msg)?;
     args.picture.as_deref().map(pictures::format_of).transpose()?;
     let rows = standards_table::read(&args.standards, args.analyte)?;
-    if let Some(other) = rows.iter().find(|row| row.analyte != rows[0].analyte) {
-        bail!(
-            "{}: line {}: {} beside {}: a vial's chart holds one analyte, choose it with --analyte",
-            args.standards.display(),
-            other.line,
-            other.analyte,
-            rows[0].analyte
-        );
-    }
-    let measured: Vec<Result<Measured, Refusal>> = rows.par_iter().map(|row| measure(&row.path)).collect();
-    let (mut photos, mut observations, mut card_version) = (Vec::new(), Vec::new(), None);
-    let mut refused = 0;
-    for (row, measured) in rows.iter().zip(measured) {
-        match measured {
-            Ok(measured) => {
-                let version = measured.view.card.layout.version;
-                if *card_version.get_or_insert(version) != version {
-                    bail!(
-                        "{}: another version of the card than in the photos before it: use one card for a chart",
-                        row.name
-                    );
-                }
-                observations.push(observation(photos.len(), row, &measured.sample));
-                photos.push(StandardPhoto {
-                    name: row.name.clone(),
-                    patches: measured.view.patches,
-                    mixed: measured.mixed,
-                });
-            }
-            Err(refusal) => {
-                eprintln!("{}: left out: {refusal}", row.name);
-                refused += 1;
-            }
+    let (measured, strip) = match args.form {
+        Form::Vial => (vials::measure(&args.standards, &rows)?, None),
+        Form::Strip => {
+            let (measured, form) = strips::measure(&rows)?;
+            (measured, Some(form))
         }
-    }
-    let Some(card_version) = card_version else {
-        bail!("none of the {refused} photos can be measured: see the reasons above");
     };
-    let mut chart = calibrate(&args.name, args.form, card_version, &photos, &observations)?;
+    let Some(card_version) = measured.card_version else {
+        bail!("none of the {} photos can be measured: see the reasons above", measured.refused);
+    };
+    let mut chart =
+        calibrate(&args.name, args.form, card_version, &measured.photos, &measured.observations)?;
+    chart.strip = strip;
     chart.made_on = Some(clock::now().format("%Y-%m-%d").to_string());
-    finish(args, settings, &chart, refused)
+    finish(args, settings, &chart, measured.refused)
 }
 
 fn finish(args: &Args, settings: &Settings, chart: &Chart, refused: usize) -> Result<Outcome> {
@@ -105,25 +81,41 @@ fn finish(args: &Args, settings: &Settings, chart: &Chart, refused: usize) -> Re
     Ok(if refused > 0 { Outcome::Partly } else { Outcome::Done })
 }
 
+/// What the photos of standards gave.
+#[derive(Default)]
 struct Measured {
-    view: View,
-    sample: Sample,
-    mixed: MixedLight,
+    photos: Vec<StandardPhoto>,
+    observations: Vec<Observation>,
+    card_version: Option<u8>,
+    refused: usize,
 }
 
-fn measure(path: &Path) -> Result<Measured, Refusal> {
-    let view = pipeline::look(photo::open(path)?)?;
-    let (sample, mixed) = pipeline::vial_in(&view, view.card.layout.windows[0])?;
-    Ok(Measured { view, sample, mixed })
+impl Measured {
+    /// Takes one photo in and gives its index.
+    fn add_photo(&mut self, name: &str, view: View, mixed: MixedLight) -> Result<usize> {
+        let version = view.card.layout.version;
+        if *self.card_version.get_or_insert(version) != version {
+            bail!(
+                "{name}: another version of the card than in the photos before it: use one card for a chart"
+            );
+        }
+        self.photos.push(StandardPhoto { name: name.to_owned(), patches: view.patches, mixed });
+        Ok(self.photos.len() - 1)
+    }
+
+    fn leave_out(&mut self, name: &str, reason: &dyn std::fmt::Display) {
+        eprintln!("{name}: left out: {reason}");
+        self.refused += 1;
+    }
 }
 
-fn observation(photo: usize, row: &Row, sample: &Sample) -> Observation {
+fn observation(photo: usize, row: &Row, sample: &Sample, unevenness: f64) -> Observation {
     Observation {
         photo,
         analyte: row.analyte,
         value: row.value,
         value_uncertainty: row.uncertainty,
         colour: sample.colour,
-        unevenness: 0.0,
+        unevenness,
     }
 }

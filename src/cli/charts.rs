@@ -36,8 +36,27 @@ pub fn find(settings: &Settings, name: &str) -> Result<Chart, ChartError> {
     }
 }
 
+/// The user's own charts, by name.
+///
+/// # Errors
+/// There are none, or one of them is unusable.
+pub fn own(settings: &Settings) -> Result<Vec<Chart>, ChartError> {
+    let names = own_names(settings);
+    if names.is_empty() {
+        return Err(ChartError::NoneOwn { known: known(settings).join(", ") });
+    }
+    names.iter().map(|name| Chart::load(&file_of(settings, name))).collect()
+}
+
 /// Names of all charts, the user's own first, each group sorted.
 pub fn known(settings: &Settings) -> Vec<String> {
+    let own = own_names(settings);
+    let shipped = shipped::names().filter(|name| !own.iter().any(|own| own == name)).map(str::to_owned);
+    let shipped: Vec<String> = shipped.collect();
+    own.into_iter().chain(shipped).collect()
+}
+
+fn own_names(settings: &Settings) -> Vec<String> {
     let mut own: Vec<String> = std::fs::read_dir(folder(settings))
         .into_iter()
         .flatten()
@@ -47,9 +66,7 @@ pub fn known(settings: &Settings) -> Vec<String> {
         .filter_map(|path| Some(path.file_stem()?.to_string_lossy().into_owned()))
         .collect();
     own.sort();
-    let shipped = shipped::names().filter(|name| !own.iter().any(|own| own == name)).map(str::to_owned);
-    let shipped: Vec<String> = shipped.collect();
-    own.into_iter().chain(shipped).collect()
+    own
 }
 
 /// Whether a name can be a chart's: it becomes a file name.

@@ -18,14 +18,15 @@ use crate::report::{self, picture};
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the left."
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the left.\nWithout --chart, your own charts are tried; a photo whose colour fits several is refused."
 )]
 pub struct Args {
     /// Photos to read
     #[arg(required = true, value_name = "PHOTO")]
     photos: Vec<PathBuf>,
-    /// The chart's name or file; several for a card of several windows
-    #[arg(long, required = true)]
+    /// The chart's name or file; several for a card of several windows [default: the one of your own
+    /// charts whose colours fit]
+    #[arg(long)]
     chart: Vec<String>,
     /// Log the readings under this tank
     #[arg(long)]
@@ -56,8 +57,15 @@ pub(super) struct PhotoRead {
 /// # Errors
 /// A chart cannot be used, or the log cannot be written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    let charts: Vec<Chart> =
-        args.chart.iter().map(|name| charts::find(settings, name)).collect::<Result<_, _>>()?;
+    let charts: Vec<Chart> = if args.chart.is_empty() {
+        charts::own(settings)?
+    } else {
+        args.chart.iter().map(|name| charts::find(settings, name)).collect::<Result<_, _>>()?
+    };
+    let sightings = |view: &View| match args.chart.is_empty() {
+        true => sightings_with_any(view, &charts),
+        false => sightings(view, &charts),
+    };
     let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
     args.picture.as_deref().map(pictures::format_of).transpose()?;
     let reads: Vec<PhotoRead> = args
@@ -68,7 +76,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             let picture = args.picture.as_deref();
             read_and_draw(
                 path,
-                &charts,
+                sightings,
                 picture.map(|name| pictures::numbered(name, index, args.photos.len())),
             )
         })
@@ -95,12 +103,16 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
 
 /// Reads one photo against the charts of its windows.
 pub(super) fn read<C: Borrow<Chart>>(path: &Path, charts: &[C]) -> PhotoRead {
-    look(path, charts, false).0
+    look(path, |view| sightings(view, charts), false).0
 }
 
 /// Reads one photo, and draws what was read if a picture is asked for.
-fn read_and_draw(path: &Path, charts: &[Chart], picture: Option<PathBuf>) -> Result<PhotoRead> {
-    let (read, shown) = look(path, charts, picture.is_some());
+fn read_and_draw(
+    path: &Path,
+    sightings: impl FnOnce(&View) -> Vec<Sighting>,
+    picture: Option<PathBuf>,
+) -> Result<PhotoRead> {
+    let (read, shown) = look(path, sightings, picture.is_some());
     match (picture, shown) {
         (Some(file), Some(shown)) => pictures::save(&picture::draw(&shown, &read.sightings), &file)?,
         (Some(_), None) => eprintln!("{}: no picture of it: the photo cannot be opened", read.name),
@@ -110,7 +122,11 @@ fn read_and_draw(path: &Path, charts: &[Chart], picture: Option<PathBuf>) -> Res
 }
 
 /// Reads one photo; what cannot be read comes back as refused. Keeps the photo, small, if it is to be shown.
-fn look<C: Borrow<Chart>>(path: &Path, charts: &[C], keep: bool) -> (PhotoRead, Option<picture::Scaled>) {
+fn look(
+    path: &Path,
+    sightings: impl FnOnce(&View) -> Vec<Sighting>,
+    keep: bool,
+) -> (PhotoRead, Option<picture::Scaled>) {
     let name = path.display().to_string();
     let (mut hash, mut captured, mut shown) = (None, CaptureTime::Unknown, None);
     let opened = photo::read_file(path).and_then(|bytes| {
@@ -123,7 +139,7 @@ fn look<C: Borrow<Chart>>(path: &Path, charts: &[C], keep: bool) -> (PhotoRead, 
         pipeline::look(photo)
     });
     let sightings = match view {
-        Ok(view) => sightings(&view, charts),
+        Ok(view) => sightings(&view),
         Err(refusal) => vec![Sighting::refused(None, None, refusal.to_string(), Evidence::default())],
     };
     (PhotoRead { name, hash, captured, sightings }, shown)
@@ -141,7 +157,13 @@ fn sightings<C: Borrow<Chart>>(view: &View, charts: &[C]) -> Vec<Sighting> {
         return vec![Sighting::refused(None, None, reason, Evidence::default())];
     }
     let pairs = windows.iter().zip(charts);
-    pairs.map(|(&window, chart)| pipeline::read_vial(view, window, chart.borrow())).collect()
+    pairs.flat_map(|(&window, chart)| pipeline::read_window(view, window, chart.borrow())).collect()
+}
+
+/// What each of the card's windows holds, read with whichever chart its colours belong to.
+fn sightings_with_any(view: &View, charts: &[Chart]) -> Vec<Sighting> {
+    let windows = view.card.layout.windows;
+    windows.iter().flat_map(|&window| pipeline::read_with_any(view, window, charts)).collect()
 }
 
 /// The moment of capture; a clock time without a zone is taken in the keeper's zone.

@@ -1,17 +1,19 @@
 //! `verify`: photos with known values against a chart -> errors, coverage, silent gross errors.
 
-use std::path::PathBuf;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 use rayon::prelude::*;
 
 use super::standards_table::{self, Row};
 use super::{Outcome, Settings, charts};
 use crate::chart::Chart;
-use crate::reading::{Sighting, Status};
+use crate::pipeline::{self, Refusal};
+use crate::reading::{Evidence, Sighting, Status};
 use crate::report::verification::{self, Case};
 use crate::terms::Analyte;
-use crate::{photo, pipeline};
+use crate::photo;
 
 /// Arguments of `verify`.
 #[derive(Debug, clap::Args)]
@@ -37,12 +39,22 @@ pub struct Args {
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let chart = charts::find(settings, &args.chart)?;
     let rows = standards_table::read(&args.table, args.analyte)?;
-    let sightings: Vec<Sighting> = rows.par_iter().map(|row| read(row, &chart)).collect();
+    if let Some(row) = rows.iter().find(|row| chart.scale(row.analyte).is_none()) {
+        bail!(
+            "{}: line {}: chart {:?} does not read {}: choose rows with --analyte, or another chart",
+            args.table.display(),
+            row.line,
+            chart.name,
+            row.analyte
+        );
+    }
+    let sightings = read_all(&rows, &chart);
     let cases: Vec<Case> = rows
         .iter()
         .zip(&sightings)
         .filter_map(|(row, sighting)| {
-            Case::new(&row.name, row.analyte, row.value, sighting, chart.scale(row.analyte)?)
+            let path = chart.scale(row.analyte)?.ruler(chart.form)?.path;
+            Some(Case::new(&row.name, row.analyte, row.value, sighting, &path))
         })
         .collect();
     let refused = sightings.iter().filter(|sighting| sighting.status == Status::Refused).count();
@@ -65,17 +77,30 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     })
 }
 
-fn read(row: &Row, chart: &Chart) -> Sighting {
-    let refused = |refusal: pipeline::Refusal| {
-        Sighting::refused(
-            Some(row.analyte),
-            Some(chart.name.clone()),
-            refusal.to_string(),
-            Default::default(),
-        )
+/// One sighting a row; a strip's photo, with a row for each pad, is read once.
+fn read_all(rows: &[Row], chart: &Chart) -> Vec<Sighting> {
+    let mut paths: Vec<&Path> = rows.iter().map(|row| row.path.as_path()).collect();
+    paths.sort_unstable();
+    paths.dedup();
+    let read: BTreeMap<&Path, Result<Vec<Sighting>, Refusal>> =
+        paths.into_par_iter().map(|path| (path, read(path, chart))).collect();
+    let sighting = |row: &Row| {
+        let refused = |reason: String| {
+            Sighting::refused(Some(row.analyte), Some(chart.name.clone()), reason, Evidence::default())
+        };
+        match &read[row.path.as_path()] {
+            Ok(all) => all
+                .iter()
+                .find(|sighting| sighting.analyte == Some(row.analyte))
+                .cloned()
+                .unwrap_or_else(|| refused("the photo shows no such sample".to_owned())),
+            Err(refusal) => refused(refusal.to_string()),
+        }
     };
-    match photo::open(&row.path).map_err(pipeline::Refusal::from).and_then(pipeline::look) {
-        Ok(view) => pipeline::read_vial(&view, view.card.layout.windows[0], chart),
-        Err(refusal) => refused(refusal),
-    }
+    rows.iter().map(sighting).collect()
+}
+
+fn read(path: &Path, chart: &Chart) -> Result<Vec<Sighting>, Refusal> {
+    let view = pipeline::look(photo::open(path)?)?;
+    Ok(pipeline::read_window(&view, view.card.layout.windows[0], chart))
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use serde::Serialize;
 
 use super::json::rounded;
-use crate::chart::Scale;
+use crate::chart::path::Path;
 use crate::math::stats;
 use crate::reading::{Sighting, Status};
 use crate::terms::Analyte;
@@ -30,15 +30,14 @@ pub struct Case {
 }
 
 impl Case {
-    /// Compares a sighting with what is known; `None` if the scale makes no path.
+    /// Compares a sighting with what is known; `path` is that of the analyte's scale.
     pub fn new(
         photo: &str,
         analyte: Analyte,
         known: f64,
         sighting: &Sighting,
-        scale: &Scale,
-    ) -> Option<Self> {
-        let path = scale.ruler()?.path;
+        path: &Path,
+    ) -> Self {
         let error = sighting.value.filter(|_| sighting.status != Status::Refused).map(|value| value - known);
         let top = path.last();
         let held = match sighting.status {
@@ -49,7 +48,7 @@ impl Case {
                 .zip(sighting.high)
                 .map(|(low, high)| low <= known && (known <= high || (high >= top && known >= top))),
         };
-        Some(Self {
+        Self {
             photo: photo.to_owned(),
             analyte,
             known,
@@ -61,7 +60,7 @@ impl Case {
             error_steps: error.map(|error| rounded(error / path.step_at(known))),
             held,
             reason: sighting.reason.clone(),
-        })
+        }
     }
 
     /// One line of JSON.

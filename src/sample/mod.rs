@@ -4,10 +4,12 @@
 //! colour relative to bare paper, the area it was taken from, and doubts.
 
 pub mod raster;
+pub mod strip;
 pub mod vial;
 
 mod column;
 mod liquid;
 mod walls;
 
+pub use strip::{PadSample, Strip, StripForm, find_strip, trace_strip};
 pub use vial::{Sample, SampleError, find_vial};

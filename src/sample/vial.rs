@@ -74,6 +74,28 @@ pub enum SampleError {
     /// A reflection covers the liquid.
     #[error("a reflection covers the liquid: turn until no lamp or window mirrors in the glass")]
     Glare,
+    /// Nothing lies in the window.
+    #[error("no strip lies in the card's framed window: lay the whole strip into it, lengthwise")]
+    NoStrip,
+    /// A strip with other pads.
+    #[error(
+        "what lies in the window is not the chart's strip of {pads} pads: lay that strip whole into the window with all its pads upwards, or give another chart"
+    )]
+    OtherStrip {
+        /// Pads of the chart's strip.
+        pads: usize,
+    },
+    /// A pad outside the picture or the window.
+    #[error("the pad cannot be seen: lay the whole strip into the window and keep it in the picture")]
+    PadHidden,
+    /// A pad of two colours.
+    #[error(
+        "the two halves of the pad differ: it is folded, half covered or half wetted; dip a fresh strip and lay it flat"
+    )]
+    PadCovered,
+    /// No pad where there should be one.
+    #[error("the pad is missing: only bare strip can be seen in its place; dip another strip")]
+    PadMissing,
     /// A deep shadow lies on the vial.
     #[error("a deep shadow lies over the vial: let the light fall freely on vial and card")]
     DeepShadow,

@@ -1,0 +1,114 @@
+//! Strips on rendered photos, through the command: a chart from standards, readings of unknowns, and a
+//! strip that lies the other way round. Rendered photos prove nothing of a real kit.
+
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+const ORDER: [&str; 4] = ["nitrate", "nitrite", "ph", "ammonia"];
+
+fn photos(folder: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos").join(folder)
+}
+
+fn lines(arguments: &[&str]) -> Vec<Value> {
+    let home = tempfile::tempdir().unwrap();
+    let output = Command::cargo_bin("tintwell")
+        .unwrap()
+        .arg("--home")
+        .arg(home.path())
+        .arg("--json")
+        .args(arguments)
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
+    text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+}
+
+/// A chart made once from the rendered standards; the folder is kept until the tests end.
+fn chart() -> &'static str {
+    static CHART: OnceLock<(tempfile::TempDir, String)> = OnceLock::new();
+    let (_, path) = CHART.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let out = folder.path().join("strip.json").display().to_string();
+        let table = photos("strip_standards").join("standards.csv").display().to_string();
+        lines(&["calibrate", "strip", "--form", "strip", "--standards", &table, "--out", &out]);
+        (folder, out)
+    });
+    path
+}
+
+fn read(photo: &Path) -> Vec<Value> {
+    lines(&["read", "--dry-run", "--chart", chart(), &photo.display().to_string()])
+}
+
+/// The rendered strip is 76 mm long; its pads are squares of 5.0 mm, the first 2.5 mm from the tip, then
+/// one each 6.6 mm.
+#[test]
+fn the_form_of_a_strip_is_learnt_from_its_photos() {
+    let chart: Value = serde_json::from_slice(&std::fs::read(chart()).unwrap()).unwrap();
+    let strip = &chart["strip"];
+    let near = |value: &Value, expected: f64, tolerance: f64| {
+        let value = value.as_f64().unwrap();
+        assert!((value - expected).abs() <= tolerance, "{value} for {expected}: {strip}");
+    };
+    near(&strip["length_mm"], 76.0, 0.6);
+    near(&strip["width_mm"], 5.4, 0.5);
+    for (k, analyte) in ORDER.iter().enumerate() {
+        assert_eq!(strip["pads"][k]["analyte"], *analyte);
+        near(&strip["pads"][k]["centre_mm"], 5.0 + 6.6 * k as f64, 0.3);
+        near(&strip["pads"][k]["size_mm"], 5.0, 0.3);
+    }
+}
+
+#[test]
+fn every_pad_of_an_unknown_strip_gets_its_own_reading_in_the_order_of_the_pads() {
+    let sightings = read(&photos("strip_unknown").join("004.jpg"));
+    let analytes: Vec<&str> = sightings.iter().map(|line| line["analyte"].as_str().unwrap()).collect();
+    assert_eq!(analytes, ORDER);
+    assert!(sightings.iter().all(|line| line["status"] != "refused" && line["sample"].is_object()));
+    assert!(sightings.iter().all(|line| !line["flags"].to_string().contains("strip_reversed")));
+}
+
+#[test]
+fn a_strip_the_other_way_round_is_read_in_the_same_order_and_flagged() {
+    let sightings = read(&photos("strip_unknown").join("reversed.jpg"));
+    let analytes: Vec<&str> = sightings.iter().map(|line| line["analyte"].as_str().unwrap()).collect();
+    assert_eq!(analytes, ORDER);
+    for line in &sightings {
+        assert_ne!(line["status"], "refused", "{line}");
+        assert!(line["flags"].to_string().contains("strip_reversed"), "{line}");
+    }
+    let tip = sightings[0]["sample"]["y"].as_u64().unwrap();
+    assert!(tip > sightings[3]["sample"]["y"].as_u64().unwrap(), "the dipped end lies at the bottom");
+}
+
+/// What strips must reach on rendered photos of other lights and phones than the standards'.
+#[test]
+fn unknown_strips_are_read_within_a_step_or_the_interval_says_so() {
+    let table = photos("strip_unknown").join("known.csv").display().to_string();
+    let figures = lines(&["verify", "--chart", chart(), &table]);
+    assert_eq!(figures.len(), 4);
+    for figure in figures {
+        assert_eq!(figure["refused"], 0, "{figure}");
+        assert_eq!(figure["silent_gross_errors"], 0, "{figure}");
+        assert!(figure["median_error_steps"].as_f64().unwrap() <= 0.2, "{figure}");
+    }
+}
+
+#[test]
+fn a_window_without_a_strip_refuses_every_pad_and_says_what_to_do() {
+    let home = tempfile::tempdir().unwrap();
+    let card = home.path().join("card.png");
+    let out = card.display().to_string();
+    Command::cargo_bin("tintwell").unwrap().args(["card", "--out", &out, "--dpi", "150"]).assert().success();
+    let sightings = read(&card);
+    assert_eq!(sightings.len(), 4);
+    for line in sightings {
+        assert_eq!(line["status"], "refused");
+        assert!(line["reason"].as_str().unwrap().contains("no strip lies"), "{line}");
+    }
+}
