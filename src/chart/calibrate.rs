@@ -138,7 +138,8 @@ pub fn calibrate(
         .map(|analyte| {
             let own: Vec<&Observation> =
                 observations.iter().filter(|observation| observation.analyte == analyte).collect();
-            Calibrator { analyte, reference: &reference, photos, corrections: &corrections, own, form }.scale()
+            Calibrator { analyte, reference: &reference, photos, corrections: &corrections, own, form }
+                .scale()
         })
         .collect::<Result<_, _>>()?;
     let standards = observations

@@ -216,7 +216,9 @@ impl Chart {
     fn check_strip(&self) -> Result<(), String> {
         let strip = match (self.form, &self.strip) {
             (Form::Vial, _) => return Ok(()),
-            (Form::Strip, None) => return Err("it is for a strip but does not give the strip's form".to_owned()),
+            (Form::Strip, None) => {
+                return Err("it is for a strip but does not give the strip's form".to_owned());
+            }
             (Form::Strip, Some(strip)) => strip,
         };
         strip.check()?;

@@ -28,7 +28,7 @@ pub const VIAL: Priors = Priors { path_sd: 0.06, shade_sd: 0.15, veil_mean: 0.02
 /// A strip's pad: it reflects like the paper beside it, so its shade is small, and light has no path
 /// in it; what varies like one is the amount of reagent, a few percent a pad. A wet pad's gloss is
 /// mostly left out before.
-pub const PAD: Priors = Priors { path_sd: 0.04, shade_sd: 0.03, veil_mean: 0.01, veil_sd: 0.01 };
+pub const PAD: Priors = Priors { path_sd: 0.05, shade_sd: 0.02, veil_mean: 0.01, veil_sd: 0.01 };
 
 /// Standard deviation of the elements of the lamp matrix.
 pub const LAMP_SD: f64 = 0.1;

@@ -5,11 +5,12 @@ use std::path::Path;
 use super::file::{Chart, ChartError};
 
 /// Name and text of each.
-const CHARTS: [(&str, &str); 4] = [
+const CHARTS: [(&str, &str); 5] = [
     ("rendered-ammonia", include_str!("../../calibration/rendered-ammonia.json")),
     ("rendered-nitrite", include_str!("../../calibration/rendered-nitrite.json")),
     ("rendered-nitrate", include_str!("../../calibration/rendered-nitrate.json")),
     ("rendered-ph", include_str!("../../calibration/rendered-ph.json")),
+    ("rendered-strip", include_str!("../../calibration/rendered-strip.json")),
 ];
 
 /// Their names.

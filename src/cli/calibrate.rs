@@ -13,9 +13,9 @@ use crate::chart::calibrate::{Observation, Photo as StandardPhoto, calibrate};
 use crate::chart::{Chart, Form};
 use crate::colour::MixedLight;
 use crate::pipeline::View;
+use crate::report;
 use crate::sample::Sample;
 use crate::terms::Analyte;
-use crate::report;
 
 /// Arguments of `calibrate`.
 #[derive(Debug, clap::Args)]
@@ -60,8 +60,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let Some(card_version) = measured.card_version else {
         bail!("none of the {} photos can be measured: see the reasons above", measured.refused);
     };
-    let mut chart =
-        calibrate(&args.name, args.form, card_version, &measured.photos, &measured.observations)?;
+    let mut chart = calibrate(&args.name, args.form, card_version, &measured.photos, &measured.observations)?;
     chart.strip = strip;
     chart.made_on = Some(clock::now().format("%Y-%m-%d").to_string());
     finish(args, settings, &chart, measured.refused)

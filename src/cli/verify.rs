@@ -9,11 +9,11 @@ use rayon::prelude::*;
 use super::standards_table::{self, Row};
 use super::{Outcome, Settings, charts};
 use crate::chart::Chart;
+use crate::photo;
 use crate::pipeline::{self, Refusal};
 use crate::reading::{Evidence, Sighting, Status};
 use crate::report::verification::{self, Case};
 use crate::terms::Analyte;
-use crate::photo;
 
 /// Arguments of `verify`.
 #[derive(Debug, clap::Args)]

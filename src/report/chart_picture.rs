@@ -8,7 +8,7 @@ use super::json::rounded;
 use super::look::{CHANNELS, FAINT_INK, GROUND, INK, RULE, Rgb};
 use super::picture::shown;
 use crate::chart::matching::typical_light;
-use crate::chart::optics::{VEIL_MEAN, absorbance};
+use crate::chart::optics::absorbance;
 use crate::chart::path::Path;
 use crate::chart::{Chart, Scale};
 
@@ -28,7 +28,8 @@ const NAMES: [&str; 3] = ["red", "green", "blue"];
 
 /// Draws all scales of a chart, one below the other; `None` if none of them has a path.
 pub fn draw(chart: &Chart) -> Option<RgbImage> {
-    let rulers: Vec<_> = chart.scales.iter().filter_map(|scale| Some((scale, scale.ruler()?))).collect();
+    let rulers: Vec<_> =
+        chart.scales.iter().filter_map(|scale| Some((scale, scale.ruler(chart.form)?))).collect();
     let mut canvas = Canvas::new(WIDTH as u32, (HEIGHT * rulers.len() as f64) as u32, GROUND);
     for (index, (scale, ruler)) in rulers.iter().enumerate() {
         draw_scale(&mut canvas, chart, scale, &ruler.path, HEIGHT * index as f64);
@@ -75,7 +76,7 @@ impl<'a> Plot<'a> {
     fn new(chart: &Chart, scale: &Scale, path: &'a Path, top: f64) -> Self {
         let of_scale = chart.standards.iter().filter(|photo| photo.analyte == scale.analyte);
         let points: Vec<Point> = of_scale
-            .map(|photo| (photo.value, absorbance(&Vector3::from(photo.colour), VEIL_MEAN)))
+            .map(|photo| (photo.value, absorbance(&Vector3::from(photo.colour), path.priors.veil_mean)))
             .collect();
         let on_path = path.nodes.iter().filter(|node| (path.first()..=path.last()).contains(&node.value));
         let all = on_path.map(|node| node.absorbance).chain(points.iter().map(|point| point.1));

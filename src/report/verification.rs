@@ -31,13 +31,7 @@ pub struct Case {
 
 impl Case {
     /// Compares a sighting with what is known; `path` is that of the analyte's scale.
-    pub fn new(
-        photo: &str,
-        analyte: Analyte,
-        known: f64,
-        sighting: &Sighting,
-        path: &Path,
-    ) -> Self {
+    pub fn new(photo: &str, analyte: Analyte, known: f64, sighting: &Sighting, path: &Path) -> Self {
         let error = sighting.value.filter(|_| sighting.status != Status::Refused).map(|value| value - known);
         let top = path.last();
         let held = match sighting.status {

@@ -95,7 +95,9 @@ impl Profile {
                     continue;
                 }
                 // Shared between the two nearest bins, so that grid and bins do not beat.
-                for (bin, weight) in [(place as usize, 1.0 - place.fract()), (place as usize + 1, place.fract())] {
+                for (bin, weight) in
+                    [(place as usize, 1.0 - place.fract()), (place as usize + 1, place.fract())]
+                {
                     let (sum, total) = &mut sums[bin];
                     (0..3).for_each(|k| sum[k] += weight * lab[k]);
                     sum[3] += weight * (lab[1] - paper[1]).hypot(lab[2] - paper[2]);

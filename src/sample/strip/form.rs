@@ -48,9 +48,8 @@ impl StripForm {
         if !self.pads.iter().all(sound) {
             return Err("a pad lies beyond the strip, or its size cannot be right".to_owned());
         }
-        let apart = |pair: &[Pad]| {
-            pair[1].centre_mm - pair[0].centre_mm >= (pair[0].size_mm + pair[1].size_mm) / 2.0
-        };
+        let apart =
+            |pair: &[Pad]| pair[1].centre_mm - pair[0].centre_mm >= (pair[0].size_mm + pair[1].size_mm) / 2.0;
         if self.pads.windows(2).all(apart) {
             Ok(())
         } else {

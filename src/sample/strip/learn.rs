@@ -136,8 +136,7 @@ fn end(turned: &[Turned], from: f64, direction: f64) -> Option<f64> {
 /// Stretches that stand out from the bare strip, ends at half their height.
 fn runs(lying: &Lying) -> Vec<Run> {
     let Some(bare) = lying.bare() else { return Vec::new() };
-    let heights: Vec<f64> =
-        lying.core.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
+    let heights: Vec<f64> = lying.core.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
     let mut runs = Vec::new();
     let mut k = 0;
     while k < heights.len() {
@@ -158,7 +157,9 @@ fn run(lying: &Lying, heights: &[f64], start: usize, end: usize) -> Option<Run> 
     let crossing = |above: usize, below: Option<usize>| {
         let below = below.and_then(|k| Some((k, *heights.get(k)?))).filter(|(_, height)| *height < half);
         let at = lying.place(above);
-        below.map_or(at, |(k, low)| at + (heights[above] - half) / (heights[above] - low) * (lying.place(k) - at))
+        below.map_or(at, |(k, low)| {
+            at + (heights[above] - half) / (heights[above] - low) * (lying.place(k) - at)
+        })
     };
     let (from, to) = (crossing(rise, rise.checked_sub(1)), crossing(fall, Some(fall + 1)));
     let size = to - from;

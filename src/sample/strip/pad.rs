@@ -2,17 +2,17 @@
 
 use super::super::raster::relative;
 use super::super::vial::{Sample, SampleError};
+use super::PadSample;
 use super::form::Pad;
 use super::place::Place;
 use super::trace::{BESIDE_MM, Cell, Lying, distance, lab, median_lab};
-use super::PadSample;
 use crate::math::stats;
 use crate::terms::Flag;
 
 /// Half of the measured part of a pad, as a share of its size: the rest shows bleeding and blur.
-const MIDDLE_SHARE: f64 = 0.29;
+const MIDDLE_SHARE: f64 = 0.34;
 /// Half of the part in which unevenness is sought.
-const BODY_SHARE: f64 = 0.38;
+const BODY_SHARE: f64 = 0.4;
 /// Share of the pad's middle that is kept, the nearest to its median: gloss and stains fall out.
 const KEPT_SHARE: f64 = 0.7;
 /// Share of the pad's middle that must be seen.

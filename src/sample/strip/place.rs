@@ -72,16 +72,14 @@ fn last_seen(lying: &Lying) -> usize {
 /// the colour of the bare strip.
 fn score(lying: &Lying, form: &StripForm, tip: f64, is_reversed: bool) -> Option<(f64, Lab)> {
     let from_tip = |s: f64| if is_reversed { tip - s } else { s - tip };
-    let seen = || {
-        lying.core.iter().enumerate().filter_map(|(k, lab)| Some((from_tip(lying.place(k)), (*lab)?)))
-    };
+    let seen =
+        || lying.core.iter().enumerate().filter_map(|(k, lab)| Some((from_tip(lying.place(k)), (*lab)?)));
     let off_pads = |d: f64| {
         form.pads.iter().all(|pad| (d - pad.centre_mm).abs() > pad.size_mm / 2.0 + BLUR_MM)
             && d > 2.0 * BLUR_MM
             && d < form.length_mm - 2.0 * BLUR_MM
     };
-    let on_pad =
-        |d: f64| form.pads.iter().any(|pad| (d - pad.centre_mm).abs() < pad.size_mm / 2.0 - BLUR_MM);
+    let on_pad = |d: f64| form.pads.iter().any(|pad| (d - pad.centre_mm).abs() < pad.size_mm / 2.0 - BLUR_MM);
     let bare: Vec<Lab> = seen().filter(|(d, _)| off_pads(*d)).map(|(_, lab)| lab).collect();
     let bare = median_lab(bare.into_iter())?;
     let mut total = 0.0;

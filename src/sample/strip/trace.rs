@@ -64,7 +64,8 @@ impl Lying {
             let s = lying.place(k);
             let core = lying.across(s, -CORE_SHARE * half, CORE_SHARE * half);
             lying.core.push(core);
-            let sides = [(-half - BESIDE_MM.1, -half - BESIDE_MM.0), (half + BESIDE_MM.0, half + BESIDE_MM.1)];
+            let sides =
+                [(-half - BESIDE_MM.1, -half - BESIDE_MM.0), (half + BESIDE_MM.0, half + BESIDE_MM.1)];
             let sides = sides.map(|(from, to)| lying.across(s, from, to));
             let beside = median_lab(sides.iter().flatten().copied());
             lying.beside.push(beside);
