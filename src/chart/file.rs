@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::optics::{self, Priors};
@@ -65,6 +66,9 @@ pub struct Chart {
     /// Date on which it was made, `YYYY-MM-DD`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub made_on: Option<String>,
+    /// Last day on which it should be used: the reagents' expiry, as the keeper gave it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expires: Option<NaiveDate>,
     /// The strip's measures and pads; `None` for a vial.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub strip: Option<StripForm>,
@@ -152,6 +156,7 @@ impl Chart {
             form,
             card_version,
             made_on: None,
+            expires: None,
             strip: None,
             reference,
             scales,

@@ -6,6 +6,7 @@ mod vials;
 use std::path::PathBuf;
 
 use anyhow::{Result, bail};
+use chrono::NaiveDate;
 
 use super::standards_table::{self, Row};
 use super::{Outcome, Settings, charts, clock, pictures};
@@ -34,6 +35,9 @@ pub struct Args {
     /// What kind of test it is
     #[arg(long, value_enum, default_value = "vial")]
     form: Form,
+    /// Last day on which the reagents are good, YYYY-MM-DD; later readings are flagged
+    #[arg(long, value_name = "DATE")]
+    expires: Option<NaiveDate>,
     /// Where to write the chart [default: your data folder]
     #[arg(long, value_name = "FILE.json")]
     out: Option<PathBuf>,
@@ -62,6 +66,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     };
     let mut chart = calibrate(&args.name, args.form, card_version, &measured.photos, &measured.observations)?;
     chart.strip = strip;
+    chart.expires = args.expires;
     chart.made_on = Some(clock::now().format("%Y-%m-%d").to_string());
     finish(args, settings, &chart, measured.refused)
 }

@@ -17,6 +17,7 @@ pub mod clock;
 pub mod completions;
 pub mod demo;
 pub mod dose;
+pub mod doubts;
 pub mod entry_line;
 pub mod event;
 pub mod history;

@@ -7,6 +7,7 @@ use anyhow::{Result, bail};
 use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
+use super::doubts::Doubts;
 use super::{Outcome, Settings, charts, clock, logging, pictures};
 use crate::chart::Chart;
 use crate::log::{Entry, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
@@ -68,7 +69,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     };
     let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
     args.picture.as_deref().map(pictures::format_of).transpose()?;
-    let reads: Vec<PhotoRead> = args
+    let mut reads: Vec<PhotoRead> = args
         .photos
         .par_iter()
         .enumerate()
@@ -81,10 +82,12 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             )
         })
         .collect::<Result<_>>()?;
+    let doubts = Doubts::new(&charts, &Log::at(&settings.home).load()?);
     let mut refused = 0;
     let mut all = 0;
-    for read in &reads {
+    for read in &mut reads {
         let taken_at = at.or_else(|| instant(read.captured));
+        read.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, taken_at));
         for sighting in &read.sightings {
             all += 1;
             refused += usize::from(sighting.status == Status::Refused);
@@ -167,7 +170,7 @@ fn sightings_with_any(view: &View, charts: &[Chart]) -> Vec<Sighting> {
 }
 
 /// The moment of capture; a clock time without a zone is taken in the keeper's zone.
-fn instant(captured: CaptureTime) -> Option<DateTime<FixedOffset>> {
+pub(super) fn instant(captured: CaptureTime) -> Option<DateTime<FixedOffset>> {
     match captured {
         CaptureTime::Instant(instant) => Some(instant),
         CaptureTime::LocalClock(clock) => when::resolve(clock, &Local).map(|when| when.at),

@@ -1,9 +1,12 @@
 //! `verify`: photos with known values against a chart -> errors, coverage, silent gross errors.
 
+mod checks;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Result, bail};
+use chrono::{DateTime, FixedOffset};
 use rayon::prelude::*;
 
 use super::standards_table::{self, Row};
@@ -17,7 +20,9 @@ use crate::terms::Analyte;
 
 /// Arguments of `verify`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  tintwell verify --chart ammonia-june fresh-standard.csv")]
+#[command(
+    after_help = "Examples:\n  tintwell verify --chart ammonia-june fresh-standard.csv\n  tintwell verify --chart ammonia-june --log fresh-standard.csv\n\nChecks in the log form a control chart: once one lies beyond three standard deviations, later\nreadings with that chart are flagged until it is made anew."
+)]
 pub struct Args {
     /// Table of photos and their known values, as for calibrate
     table: PathBuf,
@@ -30,6 +35,9 @@ pub struct Args {
     /// List every photo
     #[arg(long)]
     list: bool,
+    /// Keep the results in the log as checks of the kit
+    #[arg(long)]
+    log: bool,
 }
 
 /// Reads every photo of the table and compares with what is known.
@@ -48,7 +56,11 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             row.analyte
         );
     }
-    let sightings = read_all(&rows, &chart);
+    let dated = read_all(&rows, &chart);
+    if args.log {
+        checks::log(settings, &chart, &rows, &dated)?;
+    }
+    let sightings: Vec<Sighting> = dated.into_iter().map(|(_, sighting)| sighting).collect();
     let cases: Vec<Case> = rows
         .iter()
         .zip(&sightings)
@@ -77,30 +89,33 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     })
 }
 
+/// A sighting and when its photo was taken.
+type Dated = (Option<DateTime<FixedOffset>>, Sighting);
+
 /// One sighting a row; a strip's photo, with a row for each pad, is read once.
-fn read_all(rows: &[Row], chart: &Chart) -> Vec<Sighting> {
+fn read_all(rows: &[Row], chart: &Chart) -> Vec<Dated> {
     let mut paths: Vec<&Path> = rows.iter().map(|row| row.path.as_path()).collect();
     paths.sort_unstable();
     paths.dedup();
-    let read: BTreeMap<&Path, Result<Vec<Sighting>, Refusal>> =
+    let read: BTreeMap<&Path, Result<(Option<DateTime<FixedOffset>>, Vec<Sighting>), Refusal>> =
         paths.into_par_iter().map(|path| (path, read(path, chart))).collect();
     let sighting = |row: &Row| {
         let refused = |reason: String| {
             Sighting::refused(Some(row.analyte), Some(chart.name.clone()), reason, Evidence::default())
         };
         match &read[row.path.as_path()] {
-            Ok(all) => all
-                .iter()
-                .find(|sighting| sighting.analyte == Some(row.analyte))
-                .cloned()
-                .unwrap_or_else(|| refused("the photo shows no such sample".to_owned())),
-            Err(refusal) => refused(refusal.to_string()),
+            Ok((taken_at, all)) => {
+                let own = all.iter().find(|sighting| sighting.analyte == Some(row.analyte)).cloned();
+                (*taken_at, own.unwrap_or_else(|| refused("the photo shows no such sample".to_owned())))
+            }
+            Err(refusal) => (None, refused(refusal.to_string())),
         }
     };
     rows.iter().map(sighting).collect()
 }
 
-fn read(path: &Path, chart: &Chart) -> Result<Vec<Sighting>, Refusal> {
+fn read(path: &Path, chart: &Chart) -> Result<(Option<DateTime<FixedOffset>>, Vec<Sighting>), Refusal> {
     let view = pipeline::look(photo::open(path)?)?;
-    Ok(pipeline::read_window(&view, view.card.layout.windows[0], chart))
+    let sightings = pipeline::read_window(&view, view.card.layout.windows[0], chart);
+    Ok((super::read::instant(view.photo.captured), sightings))
 }

@@ -30,7 +30,7 @@ pub use check::name as check_name;
 pub use content::content_hash;
 pub use error::LogError;
 pub use load::{Live, Loaded, Problem};
-pub use record::{Entry, Event, Id, PhotoSource, Reading, Record, SampleBox, Source};
+pub use record::{Check, Entry, Event, Id, PhotoSource, Reading, Record, SampleBox, Source};
 pub use store::{Appended, Log};
 pub use torn::TornTail;
 

@@ -5,22 +5,25 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::Place;
 use crate::chart::Chart;
+use crate::cli::doubts::Doubts;
 use crate::cli::{Settings, charts, read};
 use crate::log::import::photos::{Job, Measured};
-use crate::log::{Entry, Source};
+use crate::log::{Entry, Loaded, Log, Source};
 use crate::reading::Status;
 use crate::terms::Flag;
 
 /// Charts, each loaded once.
 pub struct Kits<'a> {
     settings: &'a Settings,
+    log: Option<Loaded>,
     loaded: Mutex<HashMap<String, Result<Arc<Chart>, String>>>,
 }
 
 impl<'a> Kits<'a> {
     /// None loaded yet.
     pub fn new(settings: &'a Settings) -> Self {
-        Self { settings, loaded: Mutex::default() }
+        // A log that cannot be read stops the import elsewhere.
+        Self { settings, log: Log::at(&settings.home).load().ok(), loaded: Mutex::default() }
     }
 
     fn get(&self, name: &str) -> Result<Arc<Chart>, String> {
@@ -47,7 +50,11 @@ pub fn measure(job: &Job, place: &Place, kits: &Kits) -> Result<Measured, String
         ));
     }
     let charts = place.charts.iter().map(|name| kits.get(name)).collect::<Result<Vec<_>, _>>()?;
-    let photo = read::read(&job.path, &charts);
+    let mut photo = read::read(&job.path, &charts);
+    if let Some(log) = &kits.log {
+        let doubts = Doubts::new(charts.iter().map(|chart| &**chart), log);
+        photo.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, Some(job.looked.taken_at)));
+    }
     let mut measured = Measured { tank, ..Measured::default() };
     for sighting in &photo.sightings {
         if sighting.status == Status::Refused {

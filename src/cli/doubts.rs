@@ -1,0 +1,97 @@
+//! What is known against a kit when its chart is used: checks in the log, and the chart's expiry.
+
+use chrono::{DateTime, FixedOffset, NaiveDate};
+
+use crate::chart::Chart;
+use crate::chart::control::{Limits, Rule, signals};
+use crate::log::{Check, Entry, Loaded};
+use crate::reading::{Sighting, Status};
+use crate::terms::{Analyte, Flag};
+
+/// Half width of a 95 % interval in standard deviations of a normal law.
+const HALF_95: f64 = 1.96;
+/// A check in standard uncertainties: a kit in order reads right, within its own uncertainty.
+const LIMITS: Limits = Limits { centre: 0.0, sigma: 1.0 };
+/// Score of a check whose bound excludes the known value: beyond any action limit.
+const EXCLUDED: f64 = 4.0;
+
+/// From when on a kit's readings of one analyte are doubted.
+struct Drift {
+    chart: String,
+    analyte: Analyte,
+    since: DateTime<FixedOffset>,
+}
+
+/// The doubts about the kits of some charts.
+pub struct Doubts {
+    drifts: Vec<Drift>,
+    expiries: Vec<(String, NaiveDate)>,
+}
+
+impl Doubts {
+    /// Gathers what the log's checks and the charts' own dates say.
+    pub fn new<'a>(charts: impl IntoIterator<Item = &'a Chart>, log: &Loaded) -> Self {
+        let mut doubts = Self { drifts: Vec::new(), expiries: Vec::new() };
+        for chart in charts {
+            doubts.expiries.extend(chart.expires.map(|date| (chart.name.clone(), date)));
+            for scale in &chart.scales {
+                if let Some(since) = drifted_since(chart, scale.analyte, log) {
+                    doubts.drifts.push(Drift { chart: chart.name.clone(), analyte: scale.analyte, since });
+                }
+            }
+        }
+        doubts
+    }
+
+    /// Adds the flags that hold for a reading of that time; one of unknown time counts as late.
+    pub fn flag(&self, sighting: &mut Sighting, taken_at: Option<DateTime<FixedOffset>>) {
+        if sighting.status == Status::Refused {
+            return;
+        }
+        let Some(chart) = sighting.chart.clone() else { return };
+        let is_late = |since: DateTime<FixedOffset>| taken_at.is_none_or(|at| at >= since);
+        let has_drifted = self.drifts.iter().any(|drift| {
+            drift.chart == chart && Some(drift.analyte) == sighting.analyte && is_late(drift.since)
+        });
+        let is_expired = self
+            .expiries
+            .iter()
+            .any(|(name, date)| *name == chart && taken_at.is_none_or(|at| at.date_naive() > *date));
+        sighting.flags.extend(has_drifted.then_some(Flag::KitDrifted));
+        sighting.flags.extend(is_expired.then_some(Flag::ChartExpired));
+        sighting.flags.sort_unstable();
+        sighting.flags.dedup();
+    }
+}
+
+/// Time of the first check beyond the action limits since the chart was made.
+pub fn drifted_since(chart: &Chart, analyte: Analyte, log: &Loaded) -> Option<DateTime<FixedOffset>> {
+    let made_on = chart.made_on.as_deref().and_then(|date| date.parse::<NaiveDate>().ok());
+    let mut checks: Vec<(DateTime<FixedOffset>, f64)> = log
+        .live()
+        .filter_map(|live| match live.entry {
+            Entry::Check(check) if check.chart == chart.name && check.analyte == analyte => {
+                Some((check.at, score(check)?))
+            }
+            _ => None,
+        })
+        .filter(|(at, _)| made_on.is_none_or(|made_on| at.date_naive() >= made_on))
+        .collect();
+    checks.sort_by_key(|(at, _)| *at);
+    let scores: Vec<f64> = checks.iter().map(|(_, score)| *score).collect();
+    let beyond = signals(&scores, &LIMITS).into_iter().find(|signal| signal.rule == Rule::BeyondAction)?;
+    Some(checks[beyond.at].0)
+}
+
+/// Error of a check in standard uncertainties; `None` if it tells nothing.
+fn score(check: &Check) -> Option<f64> {
+    match (check.value, check.low, check.high) {
+        (Some(value), Some(low), Some(high)) => {
+            // An interval is cut off at the chart's ends: its longer side tells the uncertainty.
+            let sigma = (high - value).max(value - low) / HALF_95;
+            (sigma > 0.0).then_some((value - check.known) / sigma)
+        }
+        (None, Some(low), None) => Some(if low > check.known { EXCLUDED } else { 0.0 }),
+        _ => None,
+    }
+}

@@ -1,0 +1,110 @@
+//! A kit that drifts, on rendered photos through the command: checks with known standards go to the
+//! log, and readings after a check beyond the action limits are flagged.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use predicates::str::contains;
+use serde_json::Value;
+
+fn photos() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/strip_unknown")
+}
+
+fn tintwell(home: &Path) -> Command {
+    let mut command = Command::cargo_bin("tintwell").unwrap();
+    command.arg("--home").arg(home).current_dir(photos());
+    command
+}
+
+/// A copy of the rendered strip's chart in the home folder, with other facts.
+fn own_chart(home: &Path, change: impl Fn(&mut Value)) {
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/rendered-strip.json");
+    let mut chart: Value = serde_json::from_slice(&std::fs::read(shipped).unwrap()).unwrap();
+    chart["name"] = "kit".into();
+    chart.as_object_mut().unwrap().remove("made_on");
+    change(&mut chart);
+    let folder = home.join("calibration");
+    std::fs::create_dir_all(&folder).unwrap();
+    std::fs::write(folder.join("kit.json"), chart.to_string()).unwrap();
+}
+
+/// A table that claims values for one photo's ammonia and pH pads; rendered as 1.8 mg/L and pH 7.03.
+fn table(home: &Path, ammonia: f64) -> PathBuf {
+    std::fs::copy(photos().join("004.jpg"), home.join("004.jpg")).unwrap();
+    let table = home.join("checks.csv");
+    std::fs::write(&table, format!("photo,analyte,value\n004.jpg,ammonia,{ammonia}\n004.jpg,ph,7.0\n"))
+        .unwrap();
+    table
+}
+
+fn flags(home: &Path, at: &str) -> Vec<(String, String)> {
+    let output = tintwell(home)
+        .args(["--json", "read", "--dry-run", "--chart", "kit", "--at", at, "004.jpg"])
+        .output()
+        .unwrap();
+    let lines = String::from_utf8(output.stdout).unwrap();
+    let lines = lines.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    lines.map(|line| (line["analyte"].as_str().unwrap().to_owned(), line["flags"].to_string())).collect()
+}
+
+#[test]
+fn readings_after_a_check_beyond_the_action_limits_are_flagged_for_that_analyte_alone() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |_| {});
+    let table = table(home.path(), 6.0);
+    let verify = || tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert();
+    verify().success().stderr(contains("2 of 2 checks are new")).stderr(contains("action limits"));
+    verify().success().stderr(contains("0 of 2 checks are new"));
+    for (analyte, flags) in flags(home.path(), "2031-03-01 12:00 +00:00") {
+        assert_eq!(flags.contains("kit_drifted"), analyte == "ammonia", "{analyte}: {flags}");
+    }
+    for (analyte, flags) in flags(home.path(), "2031-01-01 12:00 +00:00") {
+        assert!(!flags.contains("kit_drifted"), "before the check, {analyte}: {flags}");
+    }
+}
+
+#[test]
+fn a_kit_that_reads_its_standards_right_is_not_flagged() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |_| {});
+    let table = table(home.path(), 1.8);
+    tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
+    assert!(flags(home.path(), "2031-03-01 12:00 +00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
+}
+
+#[test]
+fn a_chart_made_anew_after_the_check_is_trusted_again() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |_| {});
+    let table = table(home.path(), 6.0);
+    tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
+    own_chart(home.path(), |chart| chart["made_on"] = "2031-02-25".into());
+    assert!(flags(home.path(), "2031-03-01 12:00 +00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
+}
+
+#[test]
+fn readings_after_the_charts_expiry_are_flagged() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |chart| chart["expires"] = "2031-02-28".into());
+    assert!(flags(home.path(), "2031-03-01 12:00 +00:00").iter().all(|(_, f)| f.contains("chart_expired")));
+    assert!(flags(home.path(), "2031-02-28 12:00 +00:00").iter().all(|(_, f)| !f.contains("chart_expired")));
+}
+
+#[test]
+fn without_a_chart_named_the_only_one_that_fits_is_taken_and_two_that_fit_are_named() {
+    let home = tempfile::tempdir().unwrap();
+    let read = || tintwell(home.path()).args(["--json", "read", "--dry-run", "004.jpg"]).output().unwrap();
+    let none = read();
+    assert_eq!(none.status.code(), Some(2));
+    assert!(String::from_utf8(none.stderr).unwrap().contains("no chart of your own"));
+    own_chart(home.path(), |_| {});
+    let one = String::from_utf8(read().stdout).unwrap();
+    assert_eq!(one.matches("\"chart\":\"kit\"").count(), 4, "{one}");
+    own_chart(home.path(), |chart| chart["name"] = "twin".into());
+    std::fs::rename(home.path().join("calibration/kit.json"), home.path().join("calibration/twin.json"))
+        .unwrap();
+    own_chart(home.path(), |_| {});
+    let two = String::from_utf8(read().stdout).unwrap();
+    assert!(two.contains("\"refused\"") && two.contains("kit, twin"), "{two}");
+}
