@@ -116,3 +116,41 @@ fn a_window_without_a_strip_refuses_every_pad_and_says_what_to_do() {
         assert!(line["reason"].as_str().unwrap().contains("no strip lies"), "{line}");
     }
 }
+
+/// A rendered strip with one pad painted over: `paint` gets the pad's box and the picture.
+fn painted(pad: usize, paint: impl Fn([u32; 4], &mut image::RgbImage)) -> (Vec<Value>, Vec<Value>) {
+    let home = tempfile::tempdir().unwrap();
+    let file = home.path().join("painted.png");
+    let mut picture = image::open(photos("strip_unknown").join("004.jpg")).unwrap().into_rgb8();
+    picture.save(&file).unwrap();
+    let before = read(&file);
+    let side = |name: &str| before[pad]["sample"][name].as_u64().unwrap() as u32;
+    paint([side("x"), side("y"), side("width"), side("height")], &mut picture);
+    picture.save(&file).unwrap();
+    (before, read(&file))
+}
+
+fn only_this_pad_is_refused(before: &[Value], after: &[Value], pad: usize, reason: &str) {
+    for (k, (before, after)) in before.iter().zip(after).enumerate() {
+        if k == pad {
+            assert_eq!(after["status"], "refused", "{after}");
+            assert!(after["reason"].as_str().unwrap().contains(reason), "{after}");
+        } else {
+            assert_eq!(after["status"], before["status"], "{after}");
+            let value = |line: &Value| line["value"].as_f64().unwrap();
+            let (low, high) = (before["low"].as_f64().unwrap(), before["high"].as_f64().unwrap());
+            assert!((low..=high).contains(&value(after)), "{before} became {after}");
+        }
+    }
+}
+
+#[test]
+fn a_half_covered_pad_is_refused_alone() {
+    let (before, after) = painted(3, |[x, y, width, height], picture| {
+        for row in y..y + height {
+            (x + width / 2..x + width)
+                .for_each(|column| picture.put_pixel(column, row, image::Rgb([60, 50, 50])));
+        }
+    });
+    only_this_pad_is_refused(&before, &after, 3, "half covered");
+}

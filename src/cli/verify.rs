@@ -92,12 +92,15 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
 /// A sighting and when its photo was taken.
 type Dated = (Option<DateTime<FixedOffset>>, Sighting);
 
+/// All that a photo shows, and when it was taken.
+type PhotoRead = (Option<DateTime<FixedOffset>>, Vec<Sighting>);
+
 /// One sighting a row; a strip's photo, with a row for each pad, is read once.
 fn read_all(rows: &[Row], chart: &Chart) -> Vec<Dated> {
     let mut paths: Vec<&Path> = rows.iter().map(|row| row.path.as_path()).collect();
     paths.sort_unstable();
     paths.dedup();
-    let read: BTreeMap<&Path, Result<(Option<DateTime<FixedOffset>>, Vec<Sighting>), Refusal>> =
+    let read: BTreeMap<&Path, Result<PhotoRead, Refusal>> =
         paths.into_par_iter().map(|path| (path, read(path, chart))).collect();
     let sighting = |row: &Row| {
         let refused = |reason: String| {
@@ -114,7 +117,7 @@ fn read_all(rows: &[Row], chart: &Chart) -> Vec<Dated> {
     rows.iter().map(sighting).collect()
 }
 
-fn read(path: &Path, chart: &Chart) -> Result<(Option<DateTime<FixedOffset>>, Vec<Sighting>), Refusal> {
+fn read(path: &Path, chart: &Chart) -> Result<PhotoRead, Refusal> {
     let view = pipeline::look(photo::open(path)?)?;
     let sightings = pipeline::read_window(&view, view.card.layout.windows[0], chart);
     Ok((super::read::instant(view.photo.captured), sightings))

@@ -16,8 +16,9 @@ pub fn distance(a: Lab, b: Lab) -> f64 {
 }
 
 /// Median of each coordinate.
-pub fn median_lab(labs: impl Iterator<Item = Lab> + Clone) -> Option<Lab> {
-    let channel = |k: usize| stats::median(&labs.clone().map(|lab| lab[k]).collect::<Vec<_>>());
+pub fn median_lab(labs: impl Iterator<Item = Lab>) -> Option<Lab> {
+    let labs: Vec<Lab> = labs.collect();
+    let channel = |k: usize| stats::median(&labs.iter().map(|lab| lab[k]).collect::<Vec<_>>());
     Some([channel(0)?, channel(1)?, channel(2)?])
 }
 
