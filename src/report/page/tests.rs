@@ -104,3 +104,33 @@ fn base64_is_that_of_the_standard() {
         assert_eq!(base64(plain.as_bytes()), coded);
     }
 }
+
+/// The colours of a scheme by name: those after the media query are the dark ones.
+fn colour(scheme: &str, name: &str) -> [f64; 3] {
+    let rest = scheme.split(&format!("--{name}:#")).nth(1).unwrap();
+    let digit = |k: usize| f64::from(u8::from_str_radix(&rest[2 * k..2 * k + 2], 16).unwrap()) / 255.0;
+    [digit(0), digit(1), digit(2)]
+}
+
+/// Contrast ratio of WCAG 2.2: relative luminances of sRGB colours, 0.05 of flare.
+fn contrast(a: [f64; 3], b: [f64; 3]) -> f64 {
+    let linear = |c: f64| if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) };
+    let luminance = |c: [f64; 3]| 0.2126 * linear(c[0]) + 0.7152 * linear(c[1]) + 0.0722 * linear(c[2]);
+    let (a, b) = (luminance(a) + 0.05, luminance(b) + 0.05);
+    a.max(b) / a.min(b)
+}
+
+/// WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text.
+#[test]
+fn text_keeps_the_contrast_of_wcag_in_both_schemes() {
+    assert!((contrast([1.0; 3], [0.0; 3]) - 21.0).abs() < 1e-9);
+    let (light, dark) = STYLE.split_once("@media(prefers-color-scheme:dark)").unwrap();
+    for (scheme, word) in [(light, "light"), (dark, "dark")] {
+        for text in ["ink", "faint", "accent", "mark"] {
+            for ground in ["ground", "sheet"] {
+                let ratio = contrast(colour(scheme, text), colour(scheme, ground));
+                assert!(ratio >= 4.5, "{word}: {text} on {ground} has {ratio:.2}");
+            }
+        }
+    }
+}
