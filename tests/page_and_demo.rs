@@ -24,6 +24,7 @@ fn the_demo_proves_its_tank_and_leaves_a_page_and_a_picture() {
         .stdout(contains("What to look at"));
     let page = std::fs::read_to_string(demo.join("north-window.html")).unwrap();
     assert!(page.contains("READY for animals") && page.contains("nitrate-rendered.jpg"));
+    assert!(page.contains("data:image/jpeg;base64,"), "the sampled vial is missing");
     let picture = image::open(demo.join("nitrate-picture.png")).unwrap();
     assert_eq!((picture.width(), picture.height()), (1280 + 640, 960));
     // A second run must not touch what lies there.

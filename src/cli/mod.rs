@@ -32,6 +32,7 @@ pub mod settings;
 pub mod standards;
 pub mod standards_table;
 pub mod tank;
+pub mod thumbnail;
 pub mod verify;
 
 pub use settings::Settings;

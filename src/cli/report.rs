@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use anyhow::{Context, Result, bail};
 use chrono::{DateTime, FixedOffset};
+use rayon::prelude::*;
 
-use super::{Outcome, Settings, clock, history, logging};
+use super::{Outcome, Settings, clock, history, logging, thumbnail};
 use crate::cycle::{Assessment, assess};
-use crate::log::{Entry, Live, Loaded, Log};
+use crate::log::{Entry, Live, Loaded, Log, Source};
 use crate::report::page::{self, EventRow, ReadingRow, Story};
 
 /// Arguments of `report`.
@@ -48,7 +49,9 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     }
     let assessments: Vec<Assessment> =
         chosen.iter().map(|tank| assess(&history::of(&loaded, tank), at)).collect();
-    let stories: Vec<Story> = assessments.iter().map(|assessment| story(&loaded, assessment, at)).collect();
+    let mut stories: Vec<Story> =
+        assessments.iter().map(|assessment| story(&loaded, assessment, at)).collect();
+    stories.iter_mut().for_each(|story| add_looks(story, settings));
     std::fs::write(&args.out, page::page(&stories, at))
         .with_context(|| format!("{}: cannot write the page: choose another file", args.out.display()))?;
     if settings.json {
@@ -76,11 +79,21 @@ fn story<'a>(loaded: &'a Loaded, assessment: &'a Assessment, at: DateTime<FixedO
     story
 }
 
+/// Adds pictures of the latest samples; more would make the page too large to send.
+fn add_looks(story: &mut Story, settings: &Settings) {
+    const LATEST: usize = 100;
+    let from_photos = |row: &&mut ReadingRow| matches!(row.reading.source, Source::Photo(_));
+    let rows: Vec<&mut ReadingRow> =
+        story.readings.iter_mut().rev().filter(from_photos).take(LATEST).collect();
+    rows.into_par_iter().for_each(|row| row.look = thumbnail::of(row.reading, settings));
+}
+
 fn take<'a>(story: &mut Story<'a>, live: Live<'a>, withdrawn: bool) {
     let id = live.record.id.0;
     match live.entry {
         Entry::Reading(reading) => {
-            story.readings.push(ReadingRow { id, reading, withdrawn, corrected: live.is_corrected() });
+            let corrected = live.is_corrected();
+            story.readings.push(ReadingRow { id, reading, withdrawn, corrected, look: None });
         }
         Entry::Event(event) => story.events.push(EventRow { id, event, withdrawn }),
         _ => {}

@@ -29,6 +29,16 @@ pub struct ReadingRow<'a> {
     pub withdrawn: bool,
     /// Whether it was corrected.
     pub corrected: bool,
+    /// How its sample looked, if its photo is at hand.
+    pub look: Option<Look>,
+}
+
+/// How a reading's sample looked.
+pub struct Look {
+    /// The sample cut out of its photo, a small JPEG.
+    pub jpeg: Vec<u8>,
+    /// The chart's levels on either side of the reading, with their colours, 8-bit sRGB.
+    pub levels: Vec<(f64, [u8; 3])>,
 }
 
 /// A deed of the tank as the log holds it.
@@ -58,7 +68,7 @@ pub fn page(stories: &[Story], at: DateTime<FixedOffset>) -> String {
         _ => "All tanks: nitrogen cycle".to_owned(),
     };
     let policy = format!(
-        "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
+        "default-src 'none'; img-src data:; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
         base64(&Sha256::digest(STYLE))
     );
     let markup = html! {

@@ -4,8 +4,9 @@ use std::collections::BTreeSet;
 
 use maud::{Markup, html};
 
-use super::{ReadingRow, Story, deed_words, value_words};
+use super::{Look, ReadingRow, Story, base64, deed_words, value_words};
 use crate::log::Source;
+use crate::report::json::rounded;
 use crate::report::verdict as words;
 
 /// Rows of a table that are shown without asking.
@@ -139,7 +140,7 @@ fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
                     td { (row.id) }
                     td { (measurement.taken_at.format("%Y-%m-%d %H:%M")) }
                     td { (measurement.analyte) }
-                    td.value { (value_words(measurement)) }
+                    td.value { (value_words(measurement)) @if let Some(look) = &row.look { (looks(look)) } }
                     td { (source_words(&row.reading.source)) }
                     td {
                         @if row.withdrawn { b { "withdrawn: does not count. " } }
@@ -150,6 +151,26 @@ fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
                 }
             } }
         } }
+    }
+}
+
+/// The liquid as photographed between the chart's colours on either side.
+fn looks(look: &Look) -> Markup {
+    let swatch = |(value, [r, g, b]): (f64, [u8; 3])| {
+        html! {
+            svg.swatch viewBox="0 0 40 40" role="img" aria-label=(format!("chart {}", rounded(value))) {
+                title { "the chart's colour at " (rounded(value)) }
+                rect width="40" height="26" fill=(format!("#{r:02x}{g:02x}{b:02x}")) {}
+                text x="20" y="38" text-anchor="middle" { (rounded(value)) }
+            }
+        }
+    };
+    html! {
+        div.looks {
+            @if let Some(&lower) = look.levels.first() { (swatch(lower)) }
+            img alt="the sampled liquid as photographed" src=(format!("data:image/jpeg;base64,{}", base64(&look.jpeg)));
+            @if let Some(&upper) = look.levels.get(1) { (swatch(upper)) }
+        }
     }
 }
 

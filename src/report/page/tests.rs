@@ -61,6 +61,7 @@ fn hostile_page() -> String {
                 reading,
                 withdrawn: index == 3,
                 corrected: false,
+                look: None,
             })
             .collect(),
         events: vec![EventRow { id: 9, event: &event, withdrawn: false }],
