@@ -115,7 +115,10 @@ pub fn readings(story: &Story) -> Markup {
             details { summary { (folded.len()) " earlier readings" } (reading_table(folded, "Earlier readings")) }
         }
         @if !charts.is_empty() {
-            p.small { "Charts used: " (charts.into_iter().collect::<Vec<_>>().join(", ")) "." }
+            p.small {
+                "Charts used: " (charts.into_iter().collect::<Vec<_>>().join(", ")) ". Samples are shown as photographed, \
+                 without correction; the colours beside them are the chart's."
+            }
         }
     }
 }
