@@ -154,3 +154,15 @@ fn a_half_covered_pad_is_refused_alone() {
     });
     only_this_pad_is_refused(&before, &after, 3, "half covered");
 }
+
+#[test]
+fn a_missing_pad_is_refused_alone() {
+    let (before, after) = painted(0, |[x, y, width, height], picture| {
+        // The bare strip between this pad and the tip.
+        let bare = *picture.get_pixel(x + width / 2, y - height / 3);
+        for row in y - 2..=y + height + 1 {
+            (x - 1..=x + width).for_each(|column| picture.put_pixel(column, row, bare));
+        }
+    });
+    only_this_pad_is_refused(&before, &after, 0, "missing");
+}

@@ -24,8 +24,9 @@ const MOST_CLIPPED: f64 = 0.3;
 const COVERED: f64 = 14.0;
 /// Halves that differ by more than this are worth a flag.
 const UNEVEN: f64 = 5.0;
-/// A pad nearer to the bare strip than this may be none, Oklab times 100.
-const BARE: f64 = 2.0;
+/// A pad nearer to the bare strip than this may be none, Oklab times 100: it is called missing only
+/// where the chart does not know its colour either.
+const BARE: f64 = 4.0;
 /// Paper beside the strip is taken over this much more than the pad's length, mm.
 const PAPER_MARGIN_MM: f64 = 3.0;
 
