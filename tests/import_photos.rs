@@ -1,0 +1,71 @@
+//! A folder of dated photos goes into the log once, however often it is imported.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+fn photos(folder: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos").join(folder)
+}
+
+fn import(home: &Path, folder: &Path) -> (String, i32) {
+    let output = Command::cargo_bin("tintwell")
+        .unwrap()
+        .arg("--home")
+        .arg(home)
+        .args(["import", "--tank", "pond", "--chart", "rendered-ammonia"])
+        .arg(folder)
+        .output()
+        .unwrap();
+    let told = [output.stdout, output.stderr].concat();
+    (String::from_utf8(told).unwrap(), output.status.code().unwrap())
+}
+
+fn log(home: &Path) -> Vec<Value> {
+    let output = Command::cargo_bin("tintwell")
+        .unwrap()
+        .arg("--home")
+        .arg(home)
+        .args(["--json", "log"])
+        .output()
+        .unwrap();
+    String::from_utf8(output.stdout)
+        .unwrap()
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect()
+}
+
+#[test]
+fn a_folder_of_photos_is_logged_once_under_any_names() {
+    let home = tempfile::tempdir().unwrap();
+    let (told, status) = import(home.path(), &photos("ammonia_unknown"));
+    assert!(told.contains("12 logged (12 readings)"), "{told}");
+    assert_eq!(status, 0);
+    let (told, _) = import(home.path(), &photos("ammonia_unknown"));
+    assert!(told.contains("0 logged (0 readings), 12 known already"), "{told}");
+    let renamed = tempfile::tempdir().unwrap();
+    std::fs::copy(photos("ammonia_unknown/003.jpg"), renamed.path().join("another name.JPG")).unwrap();
+    let (told, _) = import(home.path(), renamed.path());
+    assert!(told.contains("1 known already"), "{told}");
+    let log = log(home.path());
+    assert_eq!(log.len(), 12);
+    assert!(log.iter().all(|entry| entry["kind"] == "reading" && entry["tank"] == "pond"));
+}
+
+#[test]
+fn one_bad_photo_never_stops_the_rest() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    for (from, to) in
+        [("refuse/029.jpg", "a.jpg"), ("ammonia_unknown/003.jpg", "b.jpg"), ("refuse/005.jpg", "c.jpg")]
+    {
+        std::fs::copy(photos(from), folder.path().join(to)).unwrap();
+    }
+    let (told, status) = import(home.path(), folder.path());
+    assert!(told.contains("1 logged (1 readings)") && told.contains("2 to mend"), "{told}");
+    assert!(told.contains("window is empty"), "{told}");
+    assert_eq!(status, 1);
+    assert_eq!(log(home.path()).len(), 1);
+}
