@@ -19,15 +19,21 @@ fn query(program: &str, input: &str) -> String {
     out.map(|value| value.unwrap().to_string()).collect::<Vec<_>>().join("\n")
 }
 
+/// The jq program of a guide.
+fn documented(file: &str) -> String {
+    let guide = fs::read_to_string(format!("{}/{file}", env!("CARGO_MANIFEST_DIR"))).unwrap();
+    guide.split("```jq\n").nth(1).unwrap().split("```").next().unwrap().to_owned()
+}
+
 #[test]
 fn the_documented_query_answers_from_the_bare_file() {
+    let program = documented("src/log/FORMAT.md");
+    assert_eq!(documented("README.md"), program, "both guides show the same query");
     let root = env!("CARGO_MANIFEST_DIR");
-    let guide = fs::read_to_string(format!("{root}/src/log/FORMAT.md")).unwrap();
-    let program = guide.split("```jq\n").nth(1).unwrap().split("```").next().unwrap();
     let log = fs::read_to_string(format!("{root}/fixtures/log/version_1.jsonl")).unwrap();
     let list = format!("[{}]", log.lines().collect::<Vec<_>>().join(","));
     insta::assert_snapshot!(
-        query(program, &list),
+        query(&program, &list),
         @r#"[{"analyte":"ammonia","tests":1,"highest":1.42},{"analyte":"nitrite","tests":1,"highest":0.0}]"#
     );
 }
