@@ -303,3 +303,20 @@ fn the_same_photo_gives_the_same_line_every_time() {
     };
     assert_eq!(once(), once());
 }
+
+#[test]
+fn a_reader_that_closes_the_pipe_is_no_failure() {
+    let home = home();
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_tintwell"))
+        .arg("--home")
+        .arg(home.path())
+        .args(["read", "--dry-run", "--chart", "rendered-ammonia", "series/001.jpg", "series/004.jpg"])
+        .current_dir(photos())
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+}

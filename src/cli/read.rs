@@ -8,13 +8,15 @@ use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
 use super::doubts::Doubts;
-use super::{Outcome, Settings, charts, clock, logging, pictures};
+use super::{Outcome, Settings, charts, clock, history, logging, pictures};
 use crate::chart::Chart;
+use crate::cycle::assess;
 use crate::log::{Entry, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
 use crate::photo::{self, CaptureTime};
 use crate::pipeline::{self, Refusal, View};
 use crate::reading::{Evidence, Measurement, Sighting, Status};
 use crate::report::{self, picture};
+use crate::terms::text::printable;
 
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
@@ -97,11 +99,27 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             log(settings, tank, read, taken_at)?;
         }
     }
+    if let (Some(tank), false, false) = (&args.tank, args.dry_run, settings.json) {
+        judge(settings, tank, reads.iter().filter_map(|read| at.or_else(|| instant(read.captured))).max())?;
+    }
     Ok(match refused {
         0 => Outcome::Done,
         n if n == all => Outcome::Nothing,
         _ => Outcome::Partly,
     })
+}
+
+/// Says in a line where the tank stands, now or at its latest photo.
+fn judge(settings: &Settings, tank: &str, latest: Option<DateTime<FixedOffset>>) -> Result<()> {
+    let loaded = Log::at(&settings.home).load()?;
+    if !loaded.tanks().contains(&tank) {
+        return Ok(());
+    }
+    let now = clock::now();
+    let assessment = assess(&history::of(&loaded, tank), latest.map_or(now, |latest| latest.max(now)));
+    let verdict = report::verdict::headline(&assessment);
+    println!("{}: {verdict}; more with `tintwell assess`", printable(tank));
+    Ok(())
 }
 
 /// Reads one photo against the charts of its windows.
