@@ -59,8 +59,9 @@ pub fn draw(photo: &Scaled, sightings: &[Sighting]) -> RgbImage {
     canvas.fill((left, 0.0), PANEL, f64::from(height), GROUND);
     canvas.line(&[(left, 0.0), (left, f64::from(height))], 2.0, RULE);
     let mut top = MARGIN;
-    for sighting in sightings {
-        panel(&mut canvas, sighting, (left + MARGIN, top));
+    for (index, sighting) in sightings.iter().enumerate() {
+        let number = if sightings.len() > 1 { format!("{} ", index + 1) } else { String::new() };
+        panel(&mut canvas, sighting, &number, (left + MARGIN, top));
         top += panel_height(sighting);
     }
     canvas.image
@@ -80,13 +81,36 @@ fn mark(canvas: &mut Canvas, sightings: &[Sighting], scale: f64) {
             canvas.plate("card", (corner.0 + 8.0, corner.1 - 12.0), BODY, CARD);
         }
     }
-    for sighting in sightings {
-        let area: Vec<At> = scaled(&sighting.evidence.sample);
-        canvas.outline(&area, 3.0, SAMPLE);
-        if let Some(&corner) = area.first() {
-            canvas.plate("measured", (corner.0, corner.1 - 12.0), BODY, SAMPLE);
+    let areas: Vec<Vec<At>> = sightings.iter().map(|sighting| scaled(&sighting.evidence.sample)).collect();
+    let aside = number_offset(&areas);
+    for (index, area) in areas.iter().enumerate() {
+        canvas.outline(area, 3.0, SAMPLE);
+        match (area.first(), aside) {
+            (Some(_), Some(aside)) => {
+                let centre = middle(area);
+                let place = (centre.0 + aside.0 - 0.3 * BODY, centre.1 + aside.1 + 0.4 * BODY);
+                canvas.plate(&(index + 1).to_string(), place, BODY, SAMPLE);
+            }
+            (Some(&corner), None) => canvas.plate("measured", (corner.0, corner.1 - 12.0), BODY, SAMPLE),
+            (None, _) => {}
         }
     }
+}
+
+fn middle(area: &[At]) -> At {
+    let count = area.len().max(1) as f64;
+    (area.iter().map(|p| p.0).sum::<f64>() / count, area.iter().map(|p| p.1).sum::<f64>() / count)
+}
+
+/// Where the numbers of several samples stand from their middles: square to the row they form, so
+/// that they cover none; `None` for a single sample.
+fn number_offset(areas: &[Vec<At>]) -> Option<At> {
+    let seen: Vec<At> = areas.iter().filter(|area| !area.is_empty()).map(|area| middle(area)).collect();
+    let (first, last) = (seen.first()?, seen.last()?);
+    let along = (last.0 - first.0, last.1 - first.1);
+    let length = along.0.hypot(along.1);
+    let distance = length / (seen.len() - 1).max(1) as f64 + BODY;
+    (areas.len() > 1 && length > 0.0).then(|| (along.1 / length * distance, -along.0 / length * distance))
 }
 
 /// Everything that is said below the colours.
@@ -110,9 +134,9 @@ fn shows_colours(sighting: &Sighting) -> bool {
     sighting.evidence.colour.is_some() && sighting.evidence.levels.len() > 1
 }
 
-fn panel(canvas: &mut Canvas, sighting: &Sighting, (left, top): At) {
+fn panel(canvas: &mut Canvas, sighting: &Sighting, number: &str, (left, top): At) {
     let title = sighting.analyte.map_or("photo", |analyte| analyte.word());
-    canvas.words(title, (left, top + TITLE), TITLE, INK);
+    canvas.words(&format!("{number}{title}"), (left, top + TITLE), TITLE, INK);
     let mut y = top + TITLE * LEADING + BODY * 1.8;
     y = canvas.paragraph(&sighting::headline(sighting), (left, y), COLUMN, BODY * 1.3, INK);
     if shows_colours(sighting) {
@@ -136,12 +160,12 @@ fn colours(canvas: &mut Canvas, sighting: &Sighting, (left, top): At) -> f64 {
         canvas.words(&label, (left + place * third, top + FIELD + 1.6 * SMALL), SMALL, INK);
     }
     canvas.fill((left + third, top), third, FIELD, shown(colour));
-    canvas.words("this liquid", (left + third, top + FIELD + 1.6 * SMALL), SMALL, SAMPLE);
+    canvas.words("this sample", (left + third, top + FIELD + 1.6 * SMALL), SMALL, SAMPLE);
     frame(canvas, (left + third, top), third, FIELD, 2.5, SAMPLE);
     frame(canvas, (left, top), COLUMN, FIELD, 1.0, RULE);
     let below = top + FIELD + 4.0 * SMALL;
     whole_chart(canvas, sighting, (left, below));
-    let caption = "Corrected to the chart's light. How bright a liquid looks depends on where the lamp stands; its hue decides.";
+    let caption = "Corrected to the chart's light. How bright a sample looks depends on where the lamp stands; its hue decides.";
     canvas.paragraph(caption, (left, below + SWATCH + 5.4 * SMALL), COLUMN, SMALL, FAINT_INK) + SMALL
 }
 
