@@ -103,21 +103,11 @@ impl Homography {
         Self::from_matrix(self.matrix.try_inverse()?)
     }
 
-    /// The map that first applies `self`, then `next`.
-    pub fn then(&self, next: &Self) -> Option<Self> {
-        Self::from_matrix(next.matrix * self.matrix)
-    }
-
     /// Area scale at a point, signed: negative where the map mirrors.
     pub fn jacobian(&self, point: Point) -> f64 {
         let m = &self.matrix;
         let w = m[(2, 0)] * point.0 + m[(2, 1)] * point.1 + m[(2, 2)];
         m.determinant() / (w * w * w)
-    }
-
-    /// The matrix, scaled to unit norm.
-    pub fn matrix(&self) -> &Matrix3<f64> {
-        &self.matrix
     }
 }
 

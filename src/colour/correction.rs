@@ -91,16 +91,9 @@ pub struct Correction {
     /// Kriging weights, a row a patch.
     weights: Vec<[f64; 3]>,
     residual: f64,
-    agreeing: f64,
 }
 
 impl Correction {
-    /// Changes nothing; its uncertainty is that of an uncorrected phone. For measuring what the
-    /// correction contributes.
-    pub fn none() -> Self {
-        Self { nodes: Vec::new(), weights: Vec::new(), residual: 0.03, agreeing: 1.0 }
-    }
-
     /// Fits the correction of a photo's patches to the reference view's.
     ///
     /// # Errors
@@ -142,11 +135,6 @@ impl Correction {
     /// Relative error of patches left out, root mean square.
     pub fn residual(&self) -> f64 {
         self.residual
-    }
-
-    /// Share of the patches that the others predict.
-    pub fn agreeing(&self) -> f64 {
-        self.agreeing
     }
 }
 
@@ -194,10 +182,9 @@ impl Pairs {
             round += 1;
             if round == ROBUST_ROUNDS {
                 let residual = self.residual(&missed, &trust);
-                let agreeing = trust.iter().filter(|weight| **weight > 0.5).count() as f64 / count as f64;
                 let weights =
                     (0..count).map(|k| std::array::from_fn(|channel| weights[channel][k])).collect();
-                return Some(Correction { nodes, weights, residual, agreeing });
+                return Some(Correction { nodes, weights, residual });
             }
             trust = trusts(&missed, |k| inverse[(k, k)].recip().sqrt())?;
         }

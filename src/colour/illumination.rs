@@ -173,16 +173,6 @@ impl Illumination {
         std::array::from_fn(|channel| self.planes[channel][1] * 2.0 * (self.centre.x - EDGE_MM) / 100.0)
     }
 
-    /// How much the light's colour changes across the card: the largest change of red against green
-    /// or blue against green, natural logarithm.
-    pub fn colour_change(&self) -> f64 {
-        let change = |channel: usize| {
-            let slope = self.planes[channel] - self.planes[1];
-            1.5 * slope[1].abs() + slope[2].abs()
-        };
-        change(0).max(change(2))
-    }
-
     /// Share of the paper that lies in a shadow the plane does not describe.
     pub fn shadowed_share(&self) -> f64 {
         let dark = self.remainders.iter().filter(|remainder| mean(remainder) < -0.12).count();
@@ -300,7 +290,8 @@ mod tests {
         assert!((there[0].ln() - 0.1).abs() < 0.01 && (there[1].ln() - 0.2).abs() < 0.01, "{there:?}");
         assert!(light.at(PointMm { x: 25.0, y: 32.0 })[2] < 0.75);
         assert!(light.shadowed_share() > 0.02);
-        // Blue against green: 0.4 in 100 mm over 150 mm.
-        assert!((light.colour_change() - 0.6).abs() < 0.05);
+        // Green against blue: 0.4 in 100 mm over 102 mm.
+        let across = light.change_across();
+        assert!((across[1] - across[2] - 0.408).abs() < 0.02, "{across:?}");
     }
 }

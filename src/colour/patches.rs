@@ -45,11 +45,6 @@ impl PatchColours {
             .collect();
         Self { relative, clipped }
     }
-
-    /// Number that can be used.
-    pub fn usable(&self) -> usize {
-        self.relative.iter().flatten().count()
-    }
 }
 
 fn relative_to_paper(patch: &Patch, colour: &AreaColour, light: &Illumination) -> Relative {
