@@ -240,6 +240,9 @@ const MOST_CAST: f64 = 1.45;
 const DIM_NOISE: f64 = 0.09;
 /// Residual of the colour correction from which on it is called coarse.
 const COARSE_RESIDUAL: f64 = 0.07;
+/// Rise of the tags' edges from which on a photo is called blurred, mm: patches are measured 1.6 mm
+/// inside their edges.
+const SOFT_EDGE: f64 = 1.0;
 /// Resolution below which the card is called small, pixels a millimetre.
 const SMALL_CARD: f64 = 3.0;
 
@@ -256,6 +259,7 @@ fn photo_flags(view: &View, correction: &Correction, mixed: &MixedLight) -> Vec<
         (view.patches.clipped > 0, Flag::PatchesClipped),
         (correction.residual() > COARSE_RESIDUAL, Flag::ColourFitCoarse),
         (view.card.pixels_per_mm < SMALL_CARD, Flag::CardSmall),
+        (view.card.edge_width_mm > SOFT_EDGE, Flag::Blurred),
         (view.card.tags.len() < 4, Flag::ThreeTags),
         (matches!(view.photo.captured, CaptureTime::LocalClock(_)), Flag::TimeZoneUnknown),
         (view.photo.captured == CaptureTime::Unknown, Flag::TimeUnknown),

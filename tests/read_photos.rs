@@ -320,3 +320,19 @@ fn a_reader_that_closes_the_pipe_is_no_failure() {
     let output = child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
 }
+
+#[test]
+fn a_soft_photo_is_flagged_and_a_sharp_one_is_not() {
+    let home = home();
+    let sharp = photos().join("series/001.jpg");
+    let soft = home.path().join("soft.png");
+    image::open(&sharp).unwrap().blur(7.0).save(&soft).unwrap();
+    let read = lines(
+        tintwell(home.path())
+            .args(["--json", "read", "--dry-run", "--chart", "rendered-ammonia"])
+            .args([&sharp, &soft]),
+    );
+    let is_blurred = |line: &Value| line["flags"].as_array().unwrap().contains(&Value::from("blurred"));
+    assert!(!is_blurred(&read[0]), "{}", read[0]);
+    assert!(read[1]["status"] == "refused" || is_blurred(&read[1]), "{}", read[1]);
+}

@@ -3,11 +3,12 @@
 use image::RgbImage;
 
 use super::decode::{Tag, decode};
-use super::grey::GreyImage;
+use super::grey::{GreyImage, sample_luminance};
 use super::homography::{Homography, Point, distance};
 use super::layout::{LAYOUTS, Layout};
 use super::quads::{area, dark_quads};
 use super::refine::refine_corners;
+use crate::math::stats;
 
 /// Longest side of the picture in which tags are first sought, pixels.
 const SEARCH_SIDE: usize = 1344;
@@ -103,6 +104,9 @@ pub struct CardView {
     pub residual_mm: f64,
     /// Resolution at the card's centre, pixels a millimetre.
     pub pixels_per_mm: f64,
+    /// Width over which the tags' edges rise from 20 to 80 %, millimetres on the card: how sharp the
+    /// photo is where it is measured.
+    pub edge_width_mm: f64,
     /// Tags of the family that belong to no card: slips, with their centre in card millimetres.
     pub slips: Vec<(u16, Point)>,
 }
@@ -114,7 +118,9 @@ pub fn find(photo: &RgbImage) -> Result<CardView, CardError> {
     let of_card: Vec<Tag> =
         tags.iter().copied().filter(|tag| layout.tag(tag.id).is_some() && !tag.mirrored).collect();
     let (to_photo, kept, residual_mm) = locate(photo, layout, &of_card)?;
-    view(layout, to_photo, kept, residual_mm, &tags)
+    let edge_width_mm = edge_width_mm(photo, layout, &to_photo);
+    let view = view(layout, to_photo, kept, residual_mm, &tags)?;
+    Ok(CardView { edge_width_mm, ..view })
 }
 
 /// Why no tag was found, if the photo itself tells.
@@ -274,7 +280,7 @@ fn view(
         .filter(|tag| !tag.mirrored && LAYOUTS.iter().all(|layout| layout.tag(tag.id).is_none()))
         .map(|tag| (tag.id, to_card.apply(centre(tag))))
         .collect();
-    Ok(CardView { layout, to_photo, to_card, tags, residual_mm, pixels_per_mm, slips })
+    Ok(CardView { layout, to_photo, to_card, tags, residual_mm, pixels_per_mm, edge_width_mm: 0.0, slips })
 }
 
 /// Angle between the line of sight and the card's normal, from how differently the projection
@@ -291,4 +297,41 @@ fn tilt_degrees(layout: &Layout, map: &Homography) -> f64 {
     let root = (sum * sum - 4.0 * determinant * determinant).max(0.0).sqrt();
     let ratio = ((sum - root) / (sum + root)).max(0.0).sqrt();
     ratio.clamp(0.0, 1.0).acos().to_degrees()
+}
+
+/// Half the length of a profile across a tag's edge, mm: the border and the bare margin are as wide.
+const PROFILE_MM: f64 = 1.9;
+/// Samples of a profile.
+const PROFILE_SAMPLES: usize = 77;
+
+/// Median rise over the outer edges of all tags that are in the picture.
+fn edge_width_mm(photo: &RgbImage, layout: &Layout, map: &Homography) -> f64 {
+    let outwards = [(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)];
+    let widths: Vec<f64> = layout
+        .tags
+        .iter()
+        .flat_map(|tag| {
+            let corners = tag.rect().corners();
+            (0..4).filter_map(move |side| {
+                let (a, b) = (corners[side], corners[(side + 1) % 4]);
+                rise_mm(photo, map, ((a.x + b.x) / 2.0, (a.y + b.y) / 2.0), outwards[side])
+            })
+        })
+        .collect();
+    stats::median(&widths).unwrap_or(0.0)
+}
+
+/// Distance between 20 and 80 % of the rise from a tag's border to its margin.
+fn rise_mm(photo: &RgbImage, map: &Homography, on_edge: Point, outwards: Point) -> Option<f64> {
+    let profile: Vec<f64> = (0..PROFILE_SAMPLES)
+        .map(|k| {
+            let s = PROFILE_MM * (2.0 * k as f64 / (PROFILE_SAMPLES - 1) as f64 - 1.0);
+            let (x, y) = map.apply((on_edge.0 + s * outwards.0, on_edge.1 + s * outwards.1));
+            sample_luminance(photo, x, y)
+        })
+        .collect::<Option<_>>()?;
+    let (dark, bright) = (profile[4], profile[PROFILE_SAMPLES - 5]);
+    let passes = |share: f64| profile.iter().position(|value| *value >= dark + share * (bright - dark));
+    let (low, high) = (passes(0.2)?, passes(0.8)?);
+    (bright > dark).then(|| 2.0 * PROFILE_MM * high.saturating_sub(low) as f64 / (PROFILE_SAMPLES - 1) as f64)
 }
