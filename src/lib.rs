@@ -17,6 +17,10 @@
 //!
 //! Imports go one way: a stage uses only those above it.
 
+// Unit tests share the helpers of the integration tests, which name the crate from outside.
+#[cfg(test)]
+extern crate self as tintwell;
+
 // Words that every stage may use.
 pub mod terms;
 

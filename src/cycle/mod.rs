@@ -28,4 +28,5 @@ pub use assessment::{Assessment, assess};
 pub use history::{Deed, TankHistory};
 
 #[cfg(test)]
+#[path = "../../tests/support/cycles.rs"]
 mod fixture;
