@@ -336,3 +336,17 @@ fn a_soft_photo_is_flagged_and_a_sharp_one_is_not() {
     assert!(!is_blurred(&read[0]), "{}", read[0]);
     assert!(read[1]["status"] == "refused" || is_blurred(&read[1]), "{}", read[1]);
 }
+
+#[test]
+fn a_photo_without_a_time_is_told_of_and_stops_no_other() {
+    let home = home();
+    let output = tintwell(home.path())
+        .args(["--json", "read", "--chart", "rendered-nitrite", "--tank", "hallway"])
+        .args(["series/008.jpg", "series/005.jpg"])
+        .output()
+        .unwrap();
+    assert!(String::from_utf8_lossy(&output.stderr).contains("series/008.jpg: the photo does not say when"));
+    assert_eq!(String::from_utf8_lossy(&output.stdout).lines().count(), 2, "both photos are read");
+    assert_eq!(output.status.code(), Some(1));
+    assert_eq!(lines(tintwell(home.path()).args(["--json", "log"])).len(), 1, "the dated one is logged");
+}

@@ -3,7 +3,7 @@
 use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Result, bail};
+use anyhow::Result;
 use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
@@ -11,7 +11,7 @@ use super::doubts::Doubts;
 use super::{Outcome, Settings, charts, clock, history, logging, pictures};
 use crate::chart::Chart;
 use crate::cycle::assess;
-use crate::log::{Entry, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
+use crate::log::{Entry, Loaded, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
 use crate::photo::{self, CaptureTime};
 use crate::pipeline::{self, Refusal, View};
 use crate::reading::{Evidence, Measurement, Sighting, Status};
@@ -84,8 +84,10 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             )
         })
         .collect::<Result<_>>()?;
-    let doubts = Doubts::new(&charts, &Log::at(&settings.home).load()?);
+    let mut logged = Log::at(&settings.home).load()?;
+    let doubts = Doubts::new(&charts, &logged);
     let mut refused = 0;
+    let mut undated = 0;
     let mut all = 0;
     for read in &mut reads {
         let taken_at = at.or_else(|| instant(read.captured));
@@ -96,14 +98,14 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
             print(args, settings, read, sighting, taken_at)?;
         }
         if let (Some(tank), false) = (&args.tank, args.dry_run) {
-            log(settings, tank, read, taken_at)?;
+            undated += usize::from(!log(settings, &mut logged, tank, read, taken_at)?);
         }
     }
     if let (Some(tank), false, false) = (&args.tank, args.dry_run, settings.json) {
         judge(settings, tank, reads.iter().filter_map(|read| at.or_else(|| instant(read.captured))).max())?;
     }
     Ok(match refused {
-        0 => Outcome::Done,
+        0 if undated == 0 => Outcome::Done,
         n if n == all => Outcome::Nothing,
         _ => Outcome::Partly,
     })
@@ -213,41 +215,41 @@ fn print(
     Ok(())
 }
 
-/// Logs what gave a number.
+/// Logs what gave a number, unless the photo is in the log already; says and tells if it has no time.
 fn log(
     settings: &Settings,
+    view: &mut Loaded,
     tank: &str,
     read: &PhotoRead,
     taken_at: Option<DateTime<FixedOffset>>,
-) -> Result<()> {
-    let entries: Vec<&Sighting> =
-        read.sightings.iter().filter(|sighting| sighting.status != Status::Refused).collect();
-    if entries.is_empty() {
-        return Ok(());
+) -> Result<bool> {
+    let read_well = || read.sightings.iter().filter(|sighting| sighting.status != Status::Refused);
+    if read_well().next().is_none() {
+        return Ok(true);
     }
     let Some(taken_at) = taken_at else {
-        bail!(
-            "{}: the photo does not say when it was taken, so it cannot be logged: give the time with --at",
-            read.name
+        eprintln!(
+            "{}: the photo does not say when it was taken, so it was not logged: give the time with --at",
+            printable(&read.name)
         );
+        return Ok(false);
     };
     let entries: Vec<Entry> =
-        entries.into_iter().filter_map(|sighting| entry(tank, read, sighting, taken_at)).collect();
-    let log = Log::at(&settings.home);
-    let hash = read.hash.clone().unwrap_or_default();
-    if log.load()?.has_photo(&hash) {
-        eprintln!("note: {} is in the log already and was not logged again", read.name);
-        return Ok(());
-    }
-    let now = clock::now();
-    let appended = log.append(&entries, now)?;
+        read_well().filter_map(|sighting| entry(tank, read, sighting, taken_at)).collect();
+    let hash = read.hash.as_deref().unwrap_or_default();
+    let appended = Log::at(&settings.home).append_chosen(view, clock::now(), |seen| {
+        Ok(if seen.has_photo(hash) { Vec::new() } else { entries.clone() })
+    })?;
     logging::say_torn(appended.torn.as_ref());
+    if appended.ids.is_empty() {
+        eprintln!("note: {} is in the log already and was not logged again", printable(&read.name));
+    }
     if !settings.json {
         for (&id, entry) in appended.ids.iter().zip(&entries) {
             println!("  logged {}", logging::phrase(id, entry));
         }
     }
-    Ok(())
+    Ok(true)
 }
 
 /// What is logged of a sighting; `None` if it has no analyte.
