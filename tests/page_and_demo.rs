@@ -20,7 +20,7 @@ fn the_demo_proves_its_tank_and_leaves_a_page_and_a_picture() {
         .assert()
         .success()
         .stdout(contains("simulated"))
-        .stdout(contains("READY for animals"))
+        .stdout(contains("north window, as of 2024-03-10 18:30: READY for animals"))
         .stdout(contains("What to look at"));
     let page = std::fs::read_to_string(demo.join("north-window.html")).unwrap();
     assert!(page.contains("READY for animals") && page.contains("nitrate-rendered.jpg"));

@@ -4,7 +4,7 @@ use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
 
 use anyhow::Result;
-use chrono::{DateTime, FixedOffset, Local};
+use chrono::{DateTime, FixedOffset, Local, TimeDelta};
 use rayon::prelude::*;
 
 use super::doubts::Doubts;
@@ -111,16 +111,21 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     })
 }
 
-/// Says in a line where the tank stands, now or at its latest photo.
+/// A photo older than this is judged as of its own time: what it shows is no news of today.
+const NEWS: TimeDelta = TimeDelta::days(2);
+
+/// Says in a line where the tank stood at its latest photo, or stands now if that is recent.
 fn judge(settings: &Settings, tank: &str, latest: Option<DateTime<FixedOffset>>) -> Result<()> {
     let loaded = Log::at(&settings.home).load()?;
     if !loaded.tanks().contains(&tank) {
         return Ok(());
     }
     let now = clock::now();
-    let assessment = assess(&history::of(&loaded, tank), latest.map_or(now, |latest| latest.max(now)));
+    let at = latest.filter(|&latest| latest > now || now - latest > NEWS).unwrap_or(now);
+    let assessment = assess(&history::of(&loaded, tank), at);
     let verdict = report::verdict::headline(&assessment);
-    println!("{}: {verdict}; more with `tintwell assess`", printable(tank));
+    let date = at.format("%Y-%m-%d %H:%M");
+    println!("{}, as of {date}: {verdict}; more with `tintwell assess`", printable(tank));
     Ok(())
 }
 
