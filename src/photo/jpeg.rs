@@ -1,7 +1,13 @@
 //! JPEG, decoded whole or not at all.
 //!
 //! Lenient decoding fills what is missing of a cut-off file with grey, which would be measured as if
-//! it were paper. So the file must reach its end marker and decode in strict mode.
+//! it were paper. So the file must reach its end marker and decode in strict mode; and since decoders
+//! go on behind a hole or a turned bit with whatever the bits then mean, the picture data are walked
+//! through once more and must come out even ([`scan`]).
+
+mod bits;
+mod frame;
+mod scan;
 
 use image::RgbImage;
 use zune_core::bytestream::ZCursor;
@@ -12,6 +18,23 @@ use zune_jpeg::errors::DecodeErrors;
 
 use super::decode::{Raw, hold_pixel_limit, rgb_image};
 use super::{Format, PhotoError};
+
+/// What is wrong with the picture data.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+enum Fault {
+    #[error("the picture data end before the last block")]
+    EndsEarly,
+    #[error("picture data are left over behind the last block")]
+    GoesOn,
+    #[error("the picture data hold a code that stands for nothing")]
+    NoCode,
+    #[error("the picture data hold a brightness that cannot be")]
+    Impossible,
+    #[error("parts of the picture data are missing or in the wrong order")]
+    Restart,
+    #[error("the headers contradict each other")]
+    Header,
+}
 
 /// Decodes a JPEG file in full.
 pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
@@ -34,7 +57,9 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
         _ => decoder.set_options(options.jpeg_set_out_colorspace(ColorSpace::RGB)),
     }
     let (icc, exif) = (decoder.icc_profile(), decoder.exif().cloned());
-    let pixels = decoder.decode().map_err(|error| refusal(bytes, error))?;
+    let (pixels, walked) = rayon::join(|| decoder.decode(), || scan::check(bytes));
+    let pixels = pixels.map_err(|error| refusal(bytes, error))?;
+    walked.map_err(|fault| PhotoError::Damaged { format: Format::Jpeg, detail: fault.to_string() })?;
     Ok(Raw { pixels: to_image(width, height, pixels)?, icc, exif })
 }
 

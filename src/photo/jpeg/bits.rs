@@ -1,0 +1,194 @@
+//! Bits of entropy-coded picture data, and the Huffman codes they form (ITU-T T.81, annexes B, C and F).
+
+use super::Fault;
+
+/// Bits of a code that are looked up at once.
+const LOOKUP_BITS: u32 = 9;
+/// The longest code, bits.
+const LONGEST_CODE: usize = 16;
+
+/// Bytes of zeros that may fill up picture data.
+const MOST_PADDING: u32 = 4;
+
+/// A Huffman table.
+pub(super) struct Table {
+    /// Length and value of the code that the next bits begin with; length 0 where it is longer.
+    lookup: Vec<(u8, u8)>,
+    /// For each length, the code that follows the last of this length, left-aligned to 16 bits.
+    limits: [u32; LONGEST_CODE + 1],
+    /// For each length, what to add to a code to get the place of its value.
+    offsets: [i32; LONGEST_CODE + 1],
+    values: Vec<u8>,
+}
+
+impl Table {
+    /// From the numbers of codes of each length and their values (annex C); `None` if they make no table.
+    pub(super) fn new(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
+        let mut lookup = vec![(0, 0); 1 << LOOKUP_BITS];
+        let (mut limits, mut offsets) = ([0; LONGEST_CODE + 1], [0; LONGEST_CODE + 1]);
+        let (mut code, mut at) = (0_u32, 0_usize);
+        for length in 1..=LONGEST_CODE {
+            let count = usize::from(counts[length - 1]);
+            offsets[length] = at as i32 - code as i32;
+            for &value in values.get(at..at + count)? {
+                if length <= LOOKUP_BITS as usize {
+                    let spare = LOOKUP_BITS as usize - length;
+                    let first = (code as usize) << spare;
+                    lookup.get_mut(first..first + (1 << spare))?.fill((length as u8, value));
+                }
+                code += 1;
+            }
+            if code > 1 << length {
+                return None;
+            }
+            at += count;
+            limits[length] = code << (LONGEST_CODE - length);
+            code <<= 1;
+        }
+        Some(Self { lookup, limits, offsets, values: values[..at].to_vec() })
+    }
+}
+
+/// Reads bits up to the next marker; beyond it there are none.
+pub(super) struct Bits<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    held: u64,
+    count: u32,
+    /// Bits that were made up beyond the marker and stand at the end of those held.
+    made_up: u32,
+}
+
+impl<'a> Bits<'a> {
+    /// Begins at a byte.
+    pub(super) fn new(bytes: &'a [u8], at: usize) -> Self {
+        Self { bytes, at, held: 0, count: 0, made_up: 0 }
+    }
+
+    fn fill(&mut self) {
+        while self.count <= 48 {
+            let byte = match (self.bytes.get(self.at), self.bytes.get(self.at + 1)) {
+                (Some(0xff), Some(0)) => {
+                    self.at += 2;
+                    0xff
+                }
+                (Some(0xff) | None, _) => {
+                    self.made_up += 8;
+                    0
+                }
+                (Some(&byte), _) => {
+                    self.at += 1;
+                    byte
+                }
+            };
+            self.held |= u64::from(byte) << (56 - self.count);
+            self.count += 8;
+        }
+    }
+
+    fn pass(&mut self, count: u32) -> Result<(), Fault> {
+        self.held <<= count;
+        self.count -= count;
+        if self.count < self.made_up { Err(Fault::EndsEarly) } else { Ok(()) }
+    }
+
+    /// The next bits as a number; up to 16.
+    pub(super) fn take(&mut self, count: u32) -> Result<u32, Fault> {
+        if count == 0 {
+            return Ok(0);
+        }
+        self.fill();
+        let value = (self.held >> (64 - count)) as u32;
+        self.pass(count)?;
+        Ok(value)
+    }
+
+    /// The next bits as a signed number of this size (T.81, table F.1 and figure F.12).
+    pub(super) fn signed(&mut self, size: u32) -> Result<i32, Fault> {
+        let value = self.take(size)? as i32;
+        let is_negative = size > 0 && value < 1 << (size - 1);
+        Ok(if is_negative { value - (1 << size) + 1 } else { value })
+    }
+
+    /// The value of the next code.
+    pub(super) fn decode(&mut self, table: &Table) -> Result<u8, Fault> {
+        self.fill();
+        let (length, value) = table.lookup[(self.held >> (64 - LOOKUP_BITS)) as usize];
+        if length > 0 {
+            self.pass(length.into())?;
+            return Ok(value);
+        }
+        let next = (self.held >> 48) as u32;
+        let longer = LOOKUP_BITS as usize + 1..=LONGEST_CODE;
+        let length = longer.into_iter().find(|&length| next < table.limits[length]).ok_or(Fault::NoCode)?;
+        let code = (next >> (LONGEST_CODE - length)) as i32;
+        self.pass(length as u32)?;
+        table.values.get((code + table.offsets[length]) as usize).copied().ok_or(Fault::NoCode)
+    }
+
+    /// Ends a run of picture data: nothing but padding may be left before the next marker, whose place
+    /// is given. A few bytes of zeros are padding too: encoders that write whole words leave them.
+    pub(super) fn end(mut self) -> Result<usize, Fault> {
+        self.fill();
+        let left = self.count.saturating_sub(self.made_up);
+        self.pass(left % 8)?;
+        // Whoever held few bytes has met the marker.
+        if self.held == 0 && left / 8 <= MOST_PADDING { Ok(self.at) } else { Err(Fault::GoesOn) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Codes 0, 10, 110 and 1111111110 (a long one).
+    fn table() -> Table {
+        let mut counts = [0; 16];
+        (counts[0], counts[1], counts[2], counts[9]) = (1, 1, 1, 1);
+        // T.81, annex C: codes of one length follow each other, so the long one is 1110000000.
+        Table::new(counts, &[5, 6, 7, 8]).unwrap()
+    }
+
+    #[test]
+    fn codes_give_their_values_and_then_the_padding_ends() {
+        // 0, 10, 110, 1110000000, padding.
+        let bytes = [0b0101_1011, 0b1000_0000, 0xff, 0xd9];
+        let mut bits = Bits::new(&bytes, 0);
+        let values: Vec<u8> = (0..4).map(|_| bits.decode(&table()).unwrap()).collect();
+        assert_eq!(values, [5, 6, 7, 8]);
+        assert_eq!(bits.end(), Ok(2));
+    }
+
+    #[test]
+    fn stuffed_bytes_are_data_and_markers_are_none() {
+        let mut bits = Bits::new(&[0xff, 0x00, 0xff, 0xd9], 0);
+        assert_eq!(bits.take(8), Ok(0xff));
+        assert_eq!(bits.take(1), Err(Fault::EndsEarly));
+    }
+
+    #[test]
+    fn data_left_over_are_told() {
+        let mut bits = Bits::new(&[0x12, 0x34, 0xff, 0xd9], 0);
+        bits.take(3).unwrap();
+        assert_eq!(bits.end(), Err(Fault::GoesOn));
+    }
+
+    /// T.81, table F.1: size 3 holds -7 to -4 and 4 to 7.
+    #[test]
+    fn signed_numbers_follow_the_standard() {
+        let mut bits = Bits::new(&[0b0000_1110, 0b0111_0000], 0);
+        assert_eq!(
+            [bits.signed(3), bits.signed(3), bits.signed(3), bits.signed(3)],
+            [Ok(-7), Ok(-4), Ok(4), Ok(7)]
+        );
+    }
+
+    #[test]
+    fn overfull_tables_are_none() {
+        let mut counts = [0; 16];
+        counts[0] = 3;
+        assert!(Table::new(counts, &[1, 2, 3]).is_none());
+        counts[0] = 2;
+        assert!(Table::new(counts, &[1]).is_none());
+    }
+}

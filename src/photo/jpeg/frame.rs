@@ -1,0 +1,160 @@
+//! What a JPEG file says of its picture: components, sizes and tables (ITU-T T.81, annex B).
+
+use super::Fault;
+use super::bits::Table;
+
+/// Largest magnitude of a block's mean times eight, 8-bit samples (T.81, annex A.3).
+const MOST_DC: i64 = 1024;
+
+/// A colour component.
+pub(super) struct Component {
+    id: u8,
+    /// Blocks across and along a unit of interleaved data.
+    pub unit: (usize, usize),
+    /// Blocks across and along that hold picture.
+    pub blocks: (usize, usize),
+    /// Blocks across with those that fill up the last unit.
+    pub stride: usize,
+    quantiser: u8,
+    /// For each block, which coefficients are known not to be zero.
+    pub nonzero: Vec<u64>,
+    /// For each coefficient, the lowest bit received so far; 255 before the first.
+    pub low_bit: [u8; 64],
+}
+
+/// The frame and the tables that hold for the next scan.
+pub(super) struct Frame {
+    pub is_progressive: bool,
+    pub components: Vec<Component>,
+    /// Units of interleaved data across and along.
+    pub units: (usize, usize),
+    /// Units between restart markers; 0 without them.
+    pub restart_interval: usize,
+    pub dc_tables: [Option<Table>; 4],
+    pub ac_tables: [Option<Table>; 4],
+    /// Divisor of each table for a block's mean.
+    dc_steps: [i64; 4],
+}
+
+/// What one scan brings.
+pub(super) struct Scan {
+    /// Component, DC table, AC table.
+    pub parts: Vec<(usize, usize, usize)>,
+    /// First and last coefficient.
+    pub band: (usize, usize),
+    /// Bit that was received before, and the lowest that is received now.
+    pub bits: (u8, u8),
+}
+
+/// Tables may come before the frame's header.
+impl Default for Frame {
+    fn default() -> Self {
+        Self {
+            is_progressive: false,
+            components: Vec::new(),
+            units: (0, 0),
+            restart_interval: 0,
+            dc_tables: Default::default(),
+            ac_tables: Default::default(),
+            dc_steps: [1; 4],
+        }
+    }
+}
+
+impl Frame {
+    /// Takes in a frame header (B.2.2). The caller has held the limit of pixels.
+    pub(super) fn start(&mut self, is_progressive: bool, segment: &[u8]) -> Result<(), Fault> {
+        let [_, h0, h1, w0, w1, _, parts @ ..] = segment else { return Err(Fault::Header) };
+        let (width, height) = (u16::from_be_bytes([*w0, *w1]), u16::from_be_bytes([*h0, *h1]));
+        let samplings =
+            || parts.chunks_exact(3).map(|part| (usize::from(part[1] >> 4), usize::from(part[1] & 15)));
+        let most = samplings().fold((1, 1), |most, (h, v)| (h.max(most.0), v.max(most.1)));
+        if !self.components.is_empty()
+            || samplings().any(|(h, v)| !(1..=4).contains(&h) || !(1..=4).contains(&v))
+        {
+            return Err(Fault::Header);
+        }
+        let (width, height) = (usize::from(width), usize::from(height));
+        self.is_progressive = is_progressive;
+        self.units = (width.div_ceil(8 * most.0), height.div_ceil(8 * most.1));
+        let units = self.units;
+        let component = |part: &[u8]| {
+            let unit = (usize::from(part[1] >> 4), usize::from(part[1] & 15));
+            let blocks = (
+                (width * unit.0).div_ceil(most.0).div_ceil(8),
+                (height * unit.1).div_ceil(most.1).div_ceil(8),
+            );
+            let stride = units.0 * unit.0;
+            let nonzero = if is_progressive { vec![0; stride * units.1 * unit.1] } else { Vec::new() };
+            Component {
+                id: part[0],
+                unit,
+                blocks,
+                stride,
+                quantiser: part[2] & 3,
+                nonzero,
+                low_bit: [255; 64],
+            }
+        };
+        self.components = parts.chunks_exact(3).map(component).collect();
+        if self.components.is_empty() || self.components.len() > 4 { Err(Fault::Header) } else { Ok(()) }
+    }
+
+    /// Takes in Huffman tables (B.2.4.2).
+    pub(super) fn codes(&mut self, mut segment: &[u8]) -> Result<(), Fault> {
+        while let [place, rest @ ..] = segment {
+            let counts: [u8; 16] = *rest.first_chunk().ok_or(Fault::Header)?;
+            let length: usize = counts.iter().map(|&count| usize::from(count)).sum();
+            let values = rest.get(16..16 + length).ok_or(Fault::Header)?;
+            let tables = if place >> 4 == 0 { &mut self.dc_tables } else { &mut self.ac_tables };
+            tables[usize::from(place & 3)] = Some(Table::new(counts, values).ok_or(Fault::Header)?);
+            segment = &rest[16 + length..];
+        }
+        Ok(())
+    }
+
+    /// Takes in quantisation tables (B.2.4.1), of which the first divisor is kept.
+    pub(super) fn quantisers(&mut self, mut segment: &[u8]) -> Result<(), Fault> {
+        while let [place, rest @ ..] = segment {
+            let is_wide = place >> 4 > 0;
+            let length = if is_wide { 128 } else { 64 };
+            let table = rest.get(..length).ok_or(Fault::Header)?;
+            let first =
+                if is_wide { i64::from(u16::from_be_bytes([table[0], table[1]])) } else { table[0].into() };
+            self.dc_steps[usize::from(place & 3)] = first;
+            segment = &rest[length..];
+        }
+        Ok(())
+    }
+
+    /// Reads a scan header (B.2.3).
+    pub(super) fn scan(&self, segment: &[u8]) -> Result<Scan, Fault> {
+        let count = usize::from(*segment.first().ok_or(Fault::Header)?);
+        let parts = segment.get(1..1 + 2 * count).ok_or(Fault::Header)?;
+        let [first, last, bits] = *segment[1 + 2 * count..].first_chunk().ok_or(Fault::Header)?;
+        let place = |part: &[u8]| {
+            let component = self.components.iter().position(|component| component.id == part[0])?;
+            Some((component, usize::from(part[1] >> 4 & 3), usize::from(part[1] & 3)))
+        };
+        let parts: Vec<_> = parts.chunks_exact(2).map(place).collect::<Option<_>>().ok_or(Fault::Header)?;
+        let (band, bits) = if self.is_progressive {
+            ((usize::from(first), usize::from(last)), (bits >> 4, bits & 15))
+        } else {
+            ((0, 63), (0, 0))
+        };
+        let mixes_kinds = self.is_progressive && band.0 == 0 && band.1 > 0;
+        let is_sound = !parts.is_empty()
+            && band.0 <= band.1
+            && band.1 < 64
+            && bits.1 < 14
+            && !mixes_kinds
+            && (band.0 == 0 || parts.len() == 1);
+        is_sound.then_some(Scan { parts, band, bits }).ok_or(Fault::Header)
+    }
+
+    /// Whether a block's mean can be that of 8-bit samples.
+    pub(super) fn is_possible_mean(&self, component: usize, mean: i64) -> bool {
+        let step = self.dc_steps[usize::from(self.components[component].quantiser)];
+        (mean * step).abs() <= MOST_DC + step
+    }
+}

@@ -1,0 +1,112 @@
+//! What abuse of rendered photos does to their readings.
+//!
+//! `cargo bench --bench abuse` prints the table that `PROMISES.md` holds.
+
+#[path = "../support/abuse.rs"]
+mod abuse;
+#[path = "../support/reading.rs"]
+mod reading;
+
+use abuse::{CASES, Scene, with_pixels};
+use rayon::prelude::*;
+use reading::{chart, file, read, step_at};
+use tintwell::chart::Chart;
+use tintwell::photo::{self, Photo};
+use tintwell::pipeline;
+use tintwell::reading::{Sighting, Status};
+
+/// Small ones of all lights and phones: photo, analyte, true value.
+const PHOTOS: [(&str, &str, f64); 14] = [
+    ("ammonia_unknown/004.jpg", "ammonia", 5.33),
+    ("ammonia_unknown/009.jpg", "ammonia", 0.02),
+    ("series/001.jpg", "ammonia", 1.99),
+    ("series/010.jpg", "ammonia", 0.33),
+    ("nitrite_unknown/003.jpg", "nitrite", 0.35),
+    ("nitrite_unknown/004.jpg", "nitrite", 2.59),
+    ("series/014.jpg", "nitrite", 3.79),
+    ("series/002.jpg", "nitrite", 0.01),
+    ("series/009.jpg", "nitrate", 6.57),
+    ("series/018.jpg", "nitrate", 43.9),
+    ("series/021.jpg", "nitrate", 59.12),
+    ("ph_unknown/003.jpg", "ph", 6.06),
+    ("ph_unknown/009.jpg", "ph", 6.82),
+    ("ph_unknown/010.jpg", "ph", 6.43),
+];
+
+struct Sound {
+    name: &'static str,
+    photo: Photo,
+    scene: Scene,
+    chart: Chart,
+    truth: f64,
+    seen: Sighting,
+}
+
+fn sound(&(name, analyte, truth): &(&'static str, &str, f64)) -> Sound {
+    let chart = chart(&format!("rendered-{analyte}"));
+    let photo = photo::open(&file(name)).unwrap();
+    let view = pipeline::look(photo.clone()).unwrap();
+    let (sample, _) = pipeline::vial_in(&view, view.card.layout.windows[0]).unwrap();
+    let scene = Scene::of(&view, &sample.area);
+    let seen = read(photo.clone(), &chart);
+    Sound { name, photo, scene, chart, truth, seen }
+}
+
+/// Columns of the table.
+const COLUMNS: [&str; 6] = ["right", "wider", "flagged", "refused", "missed", "WRONG"];
+
+fn outcome(sound: &Sound, now: &Sighting) -> usize {
+    if now.status == Status::Refused {
+        return 3;
+    }
+    let (low, high) = reading::bounds(now);
+    let (old_low, old_high) = reading::bounds(&sound.seen);
+    let holds = (low..=high).contains(&sound.truth);
+    if now.flags.iter().any(|flag| !sound.seen.flags.contains(flag)) {
+        return 2;
+    }
+    if holds {
+        return usize::from(high - low > 1.3 * (old_high - old_low));
+    }
+    let off = (low - sound.truth).max(sound.truth - high);
+    let from = now.value.map_or(off, |value| (value - sound.truth).abs());
+    4 + usize::from(from > step_at(&sound.chart, sound.truth))
+}
+
+fn main() {
+    let wanted = std::env::var("TINTWELL_CASE").unwrap_or_default();
+    let photos: Vec<Sound> = PHOTOS.par_iter().map(sound).collect();
+    println!("| {:52} | {} |", "case", COLUMNS.join(" | "));
+    for case in CASES.iter().filter(|case| case.name.contains(&wanted)) {
+        let seen: Vec<(usize, String)> = photos
+            .par_iter()
+            .enumerate()
+            .map(|(index, sound)| {
+                let pixels = (case.apply)(&sound.scene, index as u64);
+                let now = read(with_pixels(&sound.photo, pixels), &sound.chart);
+                let words = format!(
+                    "    {} true {} was {:.2?}..{:.2?} now {:?} {:.2?} ({:.2?}..{:.2?}) {:?} {:?}",
+                    sound.name,
+                    sound.truth,
+                    sound.seen.low,
+                    sound.seen.high,
+                    now.status,
+                    now.value,
+                    now.low,
+                    now.high,
+                    now.flags,
+                    now.reason
+                );
+                (outcome(sound, &now), words)
+            })
+            .collect();
+        let counts: [usize; 6] =
+            std::array::from_fn(|k| seen.iter().filter(|(outcome, _)| *outcome == k).count());
+        println!("| {:52} | {} |", case.name, counts.map(|n| n.to_string()).join(" | "));
+        if !wanted.is_empty() {
+            seen.iter().for_each(|(outcome, words)| println!("{outcome}{words}"));
+        } else {
+            seen.iter().filter(|(outcome, _)| *outcome >= 4).for_each(|(_, words)| println!("{words}"));
+        }
+    }
+}
