@@ -1,6 +1,7 @@
 //! What damage to rendered photos' files does to their readings.
 //!
-//! `cargo bench --bench damage` prints a table; `TINTWELL_DAMAGED` sets the number of files a kind.
+//! `cargo bench --bench damage` prints a table; `TINTWELL_DAMAGED` sets the number of files a kind,
+//! `TINTWELL_KIND` leaves one kind.
 
 #[path = "../support/damage.rs"]
 mod damage;
@@ -37,7 +38,8 @@ fn main() {
         })
         .collect();
     println!("{:8} {}", "", Fate::ALL.map(|fate| format!("{:>8}", format!("{fate:?}"))).join(" "));
-    for kind in Damage::ALL {
+    let wanted = std::env::var("TINTWELL_KIND").unwrap_or_default();
+    for kind in Damage::ALL.into_iter().filter(|kind| format!("{kind:?}").contains(&wanted)) {
         let fates: Vec<(u64, Fate)> = (0..count)
             .into_par_iter()
             .map(|seed| {

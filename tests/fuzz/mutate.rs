@@ -45,7 +45,7 @@ impl Mutator {
         let (from, to) = self.range(bytes.len());
         match self.rng.random_range(0..8) {
             0 if !bytes.is_empty() => {
-                bytes[from.min(to.saturating_sub(1))] ^= 1 << self.rng.random_range(0..8)
+                bytes[from.min(to.saturating_sub(1))] ^= 1 << self.rng.random_range(0..8);
             }
             1 if !bytes.is_empty() => bytes[from.min(to.saturating_sub(1))] = self.rng.next_u32() as u8,
             2 => bytes.truncate(from),

@@ -56,7 +56,7 @@ impl Damage {
                 }
             }
             Self::Noise => {
-                bytes[from..from + length.min(16)].iter_mut().for_each(|b| *b = rng.next_u32() as u8)
+                bytes[from..from + length.min(16)].iter_mut().for_each(|b| *b = rng.next_u32() as u8);
             }
             Self::Hole => drop(bytes.drain(from..from + length)),
             Self::Zeros => bytes[from..from + length].fill(0),
