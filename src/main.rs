@@ -4,16 +4,33 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use tintwell::cli::{self, Cli};
+use tintwell::terms::text::printable_lines;
 
 fn main() -> ExitCode {
     end_quietly_on_a_closed_pipe();
-    match cli::run(&Cli::parse()) {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => return refuse(&error),
+    };
+    match cli::run(&cli) {
         Ok(outcome) => outcome.into(),
         Err(error) => {
-            eprintln!("tintwell: {error:#}");
+            eprintln!("tintwell: {}", printable_lines(&format!("{error:#}")));
             ExitCode::from(2)
         }
     }
+}
+
+/// Says what is wrong with the command line, or gives the help it asks for. Words of the command line
+/// may come from file names: those that would confuse the terminal are spelt out.
+fn refuse(error: &clap::Error) -> ExitCode {
+    let plain = error.to_string();
+    let shown = printable_lines(&plain);
+    if error.use_stderr() && shown != plain.trim_end() {
+        eprintln!("{shown}");
+        return ExitCode::from(2);
+    }
+    error.exit()
 }
 
 /// A reader that has seen enough (`| head`) closes the pipe: that is no failure of ours.

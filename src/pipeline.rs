@@ -201,6 +201,9 @@ fn measure(
     if matched.is_beside_path() {
         flags.push(Flag::OffPath);
     }
+    if matched.may_be_lower {
+        flags.push(Flag::BelowChart);
+    }
     flags.sort_unstable();
     flags.dedup();
     let (status, value, low, high) = numbers(scale, matched.outcome);
@@ -218,13 +221,16 @@ fn measure(
     })
 }
 
-/// Status and numbers of an outcome: below the decision limit a value is not told from a blank.
+/// Status and numbers of an outcome: below the decision limit a value is not told from a blank, and
+/// the bound is no lower than that limit, however clear the liquid.
 fn numbers(scale: &Scale, outcome: Outcome) -> (Status, Option<f64>, Option<f64>, Option<f64>) {
     match outcome {
-        Outcome::Within { value, high, .. } if scale.limits.is_some_and(|limits| value < limits.decision) => {
-            (Status::BelowDetection, Some(0.0), Some(0.0), Some(high))
-        }
-        Outcome::Within { value, low, high } => (Status::Read, Some(value), Some(low), Some(high)),
+        Outcome::Within { value, low, high } => match scale.limits {
+            Some(limits) if value < limits.decision => {
+                (Status::BelowDetection, Some(0.0), Some(0.0), Some(high.max(limits.decision)))
+            }
+            _ => (Status::Read, Some(value), Some(low), Some(high)),
+        },
         Outcome::Above { low } => (Status::AboveRange, None, Some(low), None),
         Outcome::OffPath => (Status::Refused, None, None, None),
     }
@@ -239,7 +245,7 @@ const MOST_CAST: f64 = 1.45;
 /// Relative noise of single pixels on paper from which on a photo is called dim.
 const DIM_NOISE: f64 = 0.09;
 /// Residual of the colour correction from which on it is called coarse.
-const COARSE_RESIDUAL: f64 = 0.07;
+const COARSE_RESIDUAL: f64 = 0.045;
 /// Rise of the tags' edges from which on a photo is called blurred, mm: patches are measured 1.6 mm
 /// inside their edges.
 const SOFT_EDGE: f64 = 1.0;
@@ -258,6 +264,7 @@ fn photo_flags(view: &View, correction: &Correction, mixed: &MixedLight) -> Vec<
         (view.light.pixel_noise() > DIM_NOISE, Flag::DimPhoto),
         (view.patches.clipped > 0, Flag::PatchesClipped),
         (correction.residual() > COARSE_RESIDUAL, Flag::ColourFitCoarse),
+        (correction.is_altered(), Flag::ColoursAltered),
         (view.card.pixels_per_mm < SMALL_CARD, Flag::CardSmall),
         (view.card.edge_width_mm > SOFT_EDGE, Flag::Blurred),
         (view.card.tags.len() < 4, Flag::ThreeTags),

@@ -3,7 +3,8 @@
 //! At every sample of the path the photo's unknowns (path factor, shade, veil, lamp, mixed light; see
 //! [`super::optics`]) are set to their most probable values (Gauss-Newton), and integrated out by
 //! Laplace's approximation. The prior is even in steps, so that it favours no level. The value is the
-//! median, the interval holds 95 %; both end where the chart ends.
+//! median, the interval holds 95 %; both end where the chart ends, but where a chart begins above
+//! zero (pH) the interval goes on below it as far as the path does.
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
@@ -76,6 +77,8 @@ pub struct Match {
     pub above: f64,
     /// Standard deviation of the value, free of the chart's ends.
     pub sd: f64,
+    /// Whether the value may lie below the path altogether: only where the chart begins above zero.
+    pub may_be_lower: bool,
 }
 
 impl Match {
@@ -99,6 +102,9 @@ pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances
     let posterior = Posterior::new(path, &weights);
     let above = posterior.above(path.last());
     let clamped = |p: f64| posterior.quantile(p).clamp(path.first(), path.last());
+    // No concentration lies below zero, but a pH does lie below the chart's first level.
+    let ends_at_zero = path.first() <= 0.0;
+    let low = if ends_at_zero { clamped(0.025) } else { posterior.quantile(0.025).min(path.last()) };
     let outcome = if !chi_square.is_finite() {
         Outcome::OffPath
     } else if above > SURELY_ABOVE && chi_square < OFF_EXTENDED_PATH {
@@ -106,9 +112,10 @@ pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances
     } else if chi_square > OFF_PATH {
         Outcome::OffPath
     } else {
-        Outcome::Within { value: clamped(0.5), low: clamped(0.025), high: clamped(0.975) }
+        Outcome::Within { value: clamped(0.5), low, high: clamped(0.975) }
     };
-    Match { outcome, chi_square, above, sd: posterior.sd() }
+    let may_be_lower = !ends_at_zero && posterior.quantile(0.5) < path.first();
+    Match { outcome, chi_square, above, sd: posterior.sd(), may_be_lower }
 }
 
 /// A colour with its noise and the priors of its photo.

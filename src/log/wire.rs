@@ -153,6 +153,11 @@ fn words(text: &str) -> Option<Cow<'_, str>> {
     (!text.is_empty()).then_some(Cow::Borrowed(text))
 }
 
+/// A name that names something: an empty one is none, and would be left out when written.
+fn named(text: Option<Cow<'_, str>>) -> Option<String> {
+    text.map(Cow::into_owned).filter(|name| !name.is_empty())
+}
+
 fn owned(text: Option<Cow<'_, str>>) -> String {
     text.map(Cow::into_owned).unwrap_or_default()
 }
@@ -276,7 +281,7 @@ impl<'a> Line<'a> {
                 kind: self.event.ok_or(missing("event", "event"))?,
                 amount: self.amount,
                 at: self.at.ok_or(missing("event", "at"))?,
-                tank: self.tank.map(Cow::into_owned).ok_or(missing("event", "tank"))?,
+                tank: named(self.tank).ok_or(missing("event", "tank"))?,
                 note: owned(self.note),
             }),
             Kind::Tank => Entry::Tank(self.into_facts()?),
@@ -308,7 +313,7 @@ impl<'a> Line<'a> {
         let facts = self.facts.unwrap_or_else(|| serde_json::json!({}));
         let mut facts: TankFacts =
             serde_json::from_value(facts).map_err(|error| LineError::Json(error.to_string()))?;
-        facts.tank = self.tank.map(Cow::into_owned).ok_or(missing("tank", "tank"))?;
+        facts.tank = named(self.tank).ok_or(missing("tank", "tank"))?;
         Ok(facts)
     }
 
@@ -335,7 +340,7 @@ impl<'a> Line<'a> {
             SourceKind::Hand => Source::Hand { typed: self.typed.map(Cow::into_owned) },
             SourceKind::Csv => Source::Csv { file: owned(self.file), line: self.line.unwrap_or(0) },
         };
-        let tank = self.tank.map(Cow::into_owned).ok_or(missing("reading", "tank"))?;
+        let tank = named(self.tank).ok_or(missing("reading", "tank"))?;
         Ok(Reading { tank, measurement, source, note: owned(self.note) })
     }
 }

@@ -29,12 +29,16 @@ pub enum Flag {
     PatchesClipped,
     /// The colour fit leaves more than usual.
     ColourFitCoarse,
+    /// The card's colours are much stronger, paler or turned against the chart's photos.
+    ColoursAltered,
     /// The card fills little of the frame.
     CardSmall,
     /// One tag was hidden; the geometry rests on three.
     ThreeTags,
     /// The colour lies a little off the chart's path.
     OffPath,
+    /// The colour lies at or past the chart's lowest level.
+    BelowChart,
     /// The photo does not say in which time zone it was taken.
     TimeZoneUnknown,
     /// The photo does not say when it was taken.
@@ -68,9 +72,15 @@ impl Flag {
             Self::Blurred => "the photo is not quite sharp",
             Self::PatchesClipped => "some colour patches are too bright or too dark to use",
             Self::ColourFitCoarse => "the card's colours could be matched only coarsely",
+            Self::ColoursAltered => {
+                "the card's colours are not as a camera shows them: an edited photo, a filter, haze, or a photo of a screen"
+            }
             Self::CardSmall => "the card fills little of the photo",
             Self::ThreeTags => "one corner tag is hidden",
             Self::OffPath => "the colour lies a little beside the chart's colours",
+            Self::BelowChart => {
+                "the colour lies at or past the chart's lowest level: the value may be lower still"
+            }
             Self::TimeZoneUnknown => "the photo records no time zone: local time is assumed",
             Self::TimeUnknown => "the photo records no time",
             Self::ProvisionalChart => "the chart was made from printed swatches, not from standards",
@@ -94,9 +104,11 @@ impl Flag {
             Self::Blurred => "hold still and tap to focus on the card",
             Self::PatchesClipped => "let the phone expose for the card",
             Self::ColourFitCoarse => "use daylight, and the same print of the card as the chart's",
+            Self::ColoursAltered => "photograph the card itself, unedited, without filter, with a clean lens",
             Self::CardSmall => "move closer",
             Self::ThreeTags => "keep all four corners in view",
             Self::OffPath => "repeat the test; if it stays so, check the kit with a standard",
+            Self::BelowChart => "use a test for lower values",
             Self::TimeZoneUnknown | Self::TimeUnknown => "give the time with --at",
             Self::ProvisionalChart => "improve the chart with a standard solution",
             Self::ChartExpired => "make the chart anew",

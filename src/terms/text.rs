@@ -19,6 +19,11 @@ pub fn printable(text: &str) -> Cow<'_, str> {
     Cow::Owned(text.chars().map(spell).collect())
 }
 
+/// The same for a message of several lines, which stay lines.
+pub fn printable_lines(text: &str) -> String {
+    text.lines().map(printable).collect::<Vec<_>>().join("\n")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -31,6 +36,7 @@ mod tests {
     #[test]
     fn escapes_and_turned_text_are_spelt_out() {
         assert_eq!(printable("a\u{1b}[31mb\r\n"), "a\\u{1b}[31mb\\r\\n");
+        assert_eq!(printable_lines("a\u{7}\nb\n"), "a\\u{7}\nb");
         assert_eq!(printable("a\u{202e}b\u{9b}2J"), "a\\u{202e}b\\u{9b}2J");
     }
 }

@@ -77,6 +77,11 @@ fn no_typed_words_break_their_readers() {
 }
 
 #[test]
+fn no_command_line_breaks_its_reader() {
+    short_run("command");
+}
+
+#[test]
 fn every_target_has_its_short_run() {
     let source = include_str!("main.rs");
     for target in &TARGETS {

@@ -7,6 +7,7 @@ use std::path::Path;
 use chrono::{TimeZone, Utc};
 use clap::Parser;
 use image::RgbImage;
+use tintwell::card::layout::VERSION_1;
 use tintwell::card::print::{Paper, card_sheet};
 use tintwell::chart::{Chart, Circumstances};
 use tintwell::colour::{Correction, PatchColours};
@@ -29,16 +30,17 @@ pub struct Target {
 }
 
 /// Every way in.
-pub const TARGETS: [Target; 9] = [
-    Target { name: "photo", run: photo, seeds: photos, rounds: 2_000 },
-    Target { name: "exif", run: exif, seeds: exifs, rounds: 4_000 },
-    Target { name: "profile", run: profile, seeds: profiles, rounds: 500 },
-    Target { name: "card", run: card, seeds: cards, rounds: 60 },
-    Target { name: "chart", run: chart, seeds: charts, rounds: 200 },
-    Target { name: "log", run: log, seeds: logs, rounds: 1_500 },
-    Target { name: "table", run: table, seeds: tables, rounds: 1_500 },
-    Target { name: "tank", run: tank, seeds: tanks, rounds: 4_000 },
-    Target { name: "words", run: words, seeds: sayings, rounds: 4_000 },
+pub const TARGETS: [Target; 10] = [
+    Target { name: "photo", run: photo, seeds: photos, rounds: 8_000 },
+    Target { name: "exif", run: exif, seeds: exifs, rounds: 20_000 },
+    Target { name: "profile", run: profile, seeds: profiles, rounds: 4_000 },
+    Target { name: "card", run: card, seeds: cards, rounds: 300 },
+    Target { name: "chart", run: chart, seeds: charts, rounds: 1_000 },
+    Target { name: "log", run: log, seeds: logs, rounds: 6_000 },
+    Target { name: "table", run: table, seeds: tables, rounds: 6_000 },
+    Target { name: "tank", run: tank, seeds: tanks, rounds: 20_000 },
+    Target { name: "words", run: words, seeds: sayings, rounds: 20_000 },
+    Target { name: "command", run: command, seeds: commands, rounds: 1_500 },
 ];
 
 fn fixture(path: &str) -> Vec<u8> {
@@ -136,16 +138,13 @@ fn card(bytes: &[u8]) {
     }
 }
 
-/// Both layouts of the card as printed, reduced.
+/// The card as printed, reduced, and a darker and narrower part of it with two of its tags.
 fn cards() -> Vec<Vec<u8>> {
-    let layouts = [&tintwell::card::layout::VERSION_1, &tintwell::card::layout::VERSION_2];
-    let reduced = |layout: &&tintwell::card::layout::Layout| {
-        let sheet = card_sheet(layout, Paper::Photo, &[]).expect("a sheet");
-        let png = sheet.to_png(100).expect("a PNG");
-        let grey = image::load_from_memory(&png).expect("a PNG").thumbnail(250, 250).into_luma8();
-        [&[grey.width() as u8][..], grey.as_raw()].concat()
-    };
-    layouts.iter().map(reduced).collect()
+    let sheet = card_sheet(&VERSION_1, Paper::Photo, &[]).expect("a sheet");
+    let png = sheet.to_png(100).expect("a PNG");
+    let grey = image::load_from_memory(&png).expect("a PNG").thumbnail(250, 250).into_luma8();
+    let half: Vec<u8> = grey.rows().flat_map(|row| row.take(120).map(|pixel| pixel.0[0] / 3)).collect();
+    vec![[&[grey.width() as u8][..], grey.as_raw()].concat(), [&[120], &half[..]].concat()]
 }
 
 /// A chart's file: if it is taken, it can be matched against.
@@ -231,7 +230,7 @@ fn tanks() -> Vec<Vec<u8>> {
     vec![fixture("src/cli/demo/tank.json")]
 }
 
-/// Words as they are typed: values, amounts, times, names, units, whole command lines.
+/// Words as they are typed: values, amounts, times, names, units.
 fn words(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
     for analyte in Analyte::ALL {
@@ -247,9 +246,6 @@ fn words(bytes: &[u8]) {
     let _ = serde_json::from_str::<Flag>(&text);
     let shown = printable(&text);
     assert!(!shown.chars().any(|c| c.is_control() || ('\u{202a}'..='\u{202e}').contains(&c)), "{shown:?}");
-    if text.starts_with("tintwell ") {
-        let _ = tintwell::cli::Cli::try_parse_from(text.split(' '));
-    }
 }
 
 fn sayings() -> Vec<Vec<u8>> {
@@ -262,10 +258,24 @@ fn sayings() -> Vec<Vec<u8>> {
         "2031-03-04 18:05",
         "yesterday 7:30",
         "IMG_20310304_180512123.jpg",
+    ];
+    sayings.iter().map(|text| text.as_bytes().to_vec()).collect()
+}
+
+/// A whole command line, its words divided by spaces.
+fn command(bytes: &[u8]) {
+    let text = String::from_utf8_lossy(bytes);
+    if let Err(error) = tintwell::cli::Cli::try_parse_from(text.split(' ')) {
+        assert!(!error.to_string().is_empty());
+    }
+}
+
+fn commands() -> Vec<Vec<u8>> {
+    let commands = [
         "tintwell standards ammonia --syringe 1:0.01 --levels 0,0.5,1",
         "tintwell event --tank A --at 2031-03-04 ammonia_dose=2N water_change=30%",
         "tintwell read --chart a --tank b --at 18:05 photo.jpg",
         "tintwell dose ammonia --volume 60L --target 2",
     ];
-    sayings.iter().map(|text| text.as_bytes().to_vec()).collect()
+    commands.iter().map(|text| text.as_bytes().to_vec()).collect()
 }

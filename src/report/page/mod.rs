@@ -13,6 +13,7 @@ use crate::cycle::Assessment;
 use crate::log::{Event, Reading};
 use crate::reading::{Measurement, Status};
 use crate::terms::Analyte;
+use crate::terms::text::is_invisible;
 
 mod plot;
 mod sections;
@@ -92,7 +93,15 @@ pub fn page(stories: &[Story], at: DateTime<FixedOffset>) -> String {
             }
         }
     };
-    markup.into_string()
+    shown_as_is(&markup.into_string())
+}
+
+/// The page without control characters and characters that turn or hide the text around them: names
+/// and notes may hold any.
+fn shown_as_is(page: &str) -> String {
+    page.chars()
+        .map(|c| if c != '\n' && (c.is_control() || is_invisible(c)) { '\u{fffd}' } else { c })
+        .collect()
 }
 
 /// A row for each tank.
