@@ -179,11 +179,9 @@ impl Pairs {
         let (mut along, mut across, mut size) = (0.0, 0.0, 0.0);
         for (&seen, &wanted) in self.seen.iter().zip(&self.wanted) {
             let (seen, wanted) = (lab(seen), lab(wanted));
-            let (a, b, a0, b0) =
-                (f64::from(seen.a), f64::from(seen.b), f64::from(wanted.a), f64::from(wanted.b));
-            along += a * a0 + b * b0;
-            across += b * a0 - a * b0;
-            size += a0 * a0 + b0 * b0;
+            along += seen.a * wanted.a + seen.b * wanted.b;
+            across += seen.b * wanted.a - seen.a * wanted.b;
+            size += wanted.a * wanted.a + wanted.b * wanted.b;
         }
         let factor = along.hypot(across) / size.max(1e-9);
         !CAMERA_CHROMA.contains(&factor) || across.atan2(along).to_degrees().abs() > MOST_TURN_DEGREES
