@@ -84,10 +84,7 @@ fn every_line_of_json_is_one_object_and_keeps_the_words_whole() {
     assert_eq!(lines.iter().filter(|line| line["note"] == HOSTILE).count(), 2);
     let stored = fs::read_to_string(home.log()).unwrap();
     assert_eq!(stored.lines().count(), 4, "a line for each entry");
-    assert!(
-        is_tame(&stored.replace('\u{202e}', "").replace('\u{200b}', "").replace('\u{9b}', "")),
-        "{stored:?}"
-    );
+    assert!(is_tame(&stored.replace(['\u{202e}', '\u{200b}', '\u{9b}'], "")), "{stored:?}");
 }
 
 #[test]
