@@ -145,7 +145,7 @@ impl Problem {
         let (lamp, lamp_sd) = circumstances.lamp;
         Self {
             light,
-            noise: noise.component_mul(&noise),
+            noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)),
             metamerism: METAMERISM * circumstances.residual,
             mixed: Vector3::from(circumstances.mixed),
             prior: Unknowns::from([1.0, 0.0, priors.veil_mean, lamp, 0.0]),
