@@ -25,12 +25,14 @@ pub struct Priors {
 
 /// A glass vial. Its veil: one glass surface mirrors 4 % (Fresnel, refractive index 1.5) of a room
 /// about half as bright as the paper.
-pub const VIAL: Priors = Priors { path_sd: 0.06, shade_sd: 0.15, veil_mean: 0.02, veil_sd: 0.02, veil_colour_sd: 0.006 };
+pub const VIAL: Priors =
+    Priors { path_sd: 0.06, shade_sd: 0.15, veil_mean: 0.02, veil_sd: 0.02, veil_colour_sd: 0.006 };
 
 /// A strip's pad: it reflects like the paper beside it, so its shade is small, and light has no path
 /// in it; what varies like one is the amount of reagent, a few percent a pad. A wet pad's gloss is
 /// mostly left out before.
-pub const PAD: Priors = Priors { path_sd: 0.05, shade_sd: 0.02, veil_mean: 0.01, veil_sd: 0.01, veil_colour_sd: 0.0 };
+pub const PAD: Priors =
+    Priors { path_sd: 0.05, shade_sd: 0.02, veil_mean: 0.01, veil_sd: 0.01, veil_colour_sd: 0.0 };
 
 /// Standard deviation of the elements of the lamp matrix.
 pub const LAMP_SD: f64 = 0.1;

@@ -3,11 +3,13 @@
 //! Lenient decoding fills what is missing of a cut-off file with grey, which would be measured as if
 //! it were paper. So the file must reach its end marker and decode in strict mode; and since decoders
 //! go on behind a hole or a turned bit with whatever the bits then mean, the picture data are walked
-//! through once more and must come out even ([`scan`]).
+//! through once more and must come out even ([`scan`]). What still passes and lifts the brightness from
+//! one block on is told by its seam ([`seam`]).
 
 mod bits;
 mod frame;
 mod scan;
+mod seam;
 
 use image::RgbImage;
 use zune_core::bytestream::ZCursor;
@@ -32,6 +34,8 @@ enum Fault {
     Impossible,
     #[error("parts of the picture data are missing or in the wrong order")]
     Restart,
+    #[error("the brightness jumps from one block on")]
+    Seam,
     #[error("the headers contradict each other")]
     Header,
 }
@@ -59,8 +63,13 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
     let (icc, exif) = (decoder.icc_profile(), decoder.exif().cloned());
     let (pixels, walked) = rayon::join(|| decoder.decode(), || scan::check(bytes));
     let pixels = pixels.map_err(|error| refusal(bytes, error))?;
-    walked.map_err(|fault| PhotoError::Damaged { format: Format::Jpeg, detail: fault.to_string() })?;
-    Ok(Raw { pixels: to_image(width, height, pixels)?, icc, exif })
+    let damaged = |fault: Fault| PhotoError::Damaged { format: Format::Jpeg, detail: fault.to_string() };
+    let unit = walked.map_err(damaged)?;
+    let pixels = to_image(width, height, pixels)?;
+    if seam::has_seam(&pixels, unit) {
+        return Err(damaged(Fault::Seam));
+    }
+    Ok(Raw { pixels, icc, exif })
 }
 
 /// The EXIF data, without the pixels.

@@ -100,6 +100,15 @@ impl Frame {
         if self.components.is_empty() || self.components.len() > 4 { Err(Fault::Header) } else { Ok(()) }
     }
 
+    /// Width and height of a unit of interleaved data, pixels.
+    pub(super) fn unit_pixels(&self) -> (u32, u32) {
+        let most = self
+            .components
+            .iter()
+            .fold((1, 1), |most, component| (component.unit.0.max(most.0), component.unit.1.max(most.1)));
+        (8 * most.0 as u32, 8 * most.1 as u32)
+    }
+
     /// Takes in Huffman tables (B.2.4.2).
     pub(super) fn codes(&mut self, mut segment: &[u8]) -> Result<(), Fault> {
         while let [place, rest @ ..] = segment {

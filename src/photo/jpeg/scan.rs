@@ -12,14 +12,15 @@ use super::frame::{Frame, Scan};
 /// Largest size of a difference of means, and of another coefficient, 8-bit samples (T.81, F.1.2).
 const MOST_SIZES: (u8, u8) = (11, 10);
 
-/// Walks through the file up to its end marker. Kinds of file that the decoder refuses pass.
-pub(super) fn check(bytes: &[u8]) -> Result<(), Fault> {
+/// Walks through the file up to its end marker, and gives width and height of a unit of blocks, pixels.
+/// Kinds of file that the decoder refuses pass.
+pub(super) fn check(bytes: &[u8]) -> Result<(u32, u32), Fault> {
     let mut frame = Frame::default();
     let mut at = 2;
     loop {
         let marker = super::next_marker(bytes, &mut at).ok_or(Fault::EndsEarly)?;
         if marker == super::END_OF_IMAGE {
-            return if is_complete(&frame) { Ok(()) } else { Err(Fault::EndsEarly) };
+            return if is_complete(&frame) { Ok(frame.unit_pixels()) } else { Err(Fault::EndsEarly) };
         }
         if matches!(marker, 0x01 | 0xd0..=0xd8) {
             continue;
@@ -32,7 +33,7 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), Fault> {
             0xc0..=0xc2 => frame.start(marker == 0xc2, segment)?,
             0xc4 => frame.codes(segment)?,
             // Lossless, hierarchical and arithmetic-coded pictures; numbers of lines behind the scan.
-            0xc3 | 0xc5..=0xcf | 0xdc => return Ok(()),
+            0xc3 | 0xc5..=0xcf | 0xdc => return Ok(frame.unit_pixels()),
             0xdb => frame.quantisers(segment)?,
             0xdd => {
                 let interval = segment.first_chunk().ok_or(Fault::Header)?;
