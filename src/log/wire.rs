@@ -292,7 +292,7 @@ impl<'a> Line<'a> {
                 low: self.low,
                 high: self.high,
                 at: self.at.ok_or(missing("check", "at"))?,
-                chart: self.chart.map(Cow::into_owned).ok_or(missing("check", "chart"))?,
+                chart: named(self.chart).ok_or(missing("check", "chart"))?,
             }),
             Kind::Correction => Entry::Correction(Correction {
                 of: self.of.ok_or(missing("correction", "of"))?,
@@ -329,6 +329,10 @@ impl<'a> Line<'a> {
             taken_at: self.taken_at.ok_or(missing("reading", "taken_at"))?,
             flags: self.flags,
         };
+        let numbers = [measurement.value, measurement.low, measurement.high];
+        if numbers.into_iter().flatten().any(|number| !number.is_finite()) {
+            return Err(LineError::Senseless(format!("{analyte} beyond all numbers")));
+        }
         let source = match self.source.unwrap_or(SourceKind::Hand) {
             SourceKind::Photo => Source::Photo(PhotoSource {
                 photo: owned(self.photo),

@@ -1,0 +1,125 @@
+//! What people do to photos and cards: read rightly, with a wider interval or a warning, or refused.
+//!
+//! Rendered over rendered photos; `cargo bench --bench abuse` does all cases over more photos, and
+//! `PROMISES.md` holds its table.
+
+#[path = "support/abuse.rs"]
+mod abuse;
+#[path = "support/reading.rs"]
+mod reading;
+
+use abuse::{CASES, Scene};
+use rayon::prelude::*;
+use reading::{Fate, chart, file, read, with_pixels};
+use tintwell::pipeline;
+use tintwell::reading::{Sighting, Status};
+use tintwell::terms::Flag;
+
+/// Photo, kit, true value.
+const PHOTOS: [(&str, &str, f64); 3] = [
+    ("series/001.jpg", "rendered-ammonia", 1.99),
+    ("nitrite_unknown/003.jpg", "rendered-nitrite", 0.35),
+    ("ph_unknown/010.jpg", "rendered-ph", 6.43),
+];
+
+/// Every photo as the case leaves it: the reading, and its fate against the true value.
+fn abused(name: &str) -> Vec<(Sighting, Fate)> {
+    let case = CASES.iter().find(|case| case.name == name).expect("a case of this name");
+    PHOTOS
+        .par_iter()
+        .map(|&(photo, kit, truth)| {
+            let chart = chart(kit);
+            let photo = tintwell::photo::open(&file(photo)).unwrap();
+            let view = pipeline::look(photo.clone()).unwrap();
+            let (sample, _) = pipeline::vial_in(&view, view.card.layout.windows[0]).unwrap();
+            let scene = Scene::of(&view, &sample.area);
+            let known = read(photo.clone(), &chart).flags;
+            let now = read(with_pixels(&photo, (case.apply)(&scene, 3)), &chart);
+            let fate = Fate::against(&now, (truth, truth), &known, &chart);
+            (now, fate)
+        })
+        .collect()
+}
+
+fn holds_truth(sighting: &Sighting, truth: f64) -> bool {
+    let (low, high) = reading::bounds(sighting);
+    (low..=high).contains(&truth)
+}
+
+#[test]
+fn slight_abuse_is_read_rightly() {
+    for name in
+        ["untouched", "drops on the glass", "yellowed card", "card bent by 3 mm", "tilted by 40 degrees"]
+    {
+        for ((seen, _), (photo, _, truth)) in abused(name).into_iter().zip(PHOTOS) {
+            assert!(holds_truth(&seen, truth), "{name} {photo}: {seen:?}");
+        }
+    }
+}
+
+#[test]
+fn what_cannot_be_a_photo_of_one_card_is_refused_with_its_reason() {
+    for (name, reason) in [
+        ("mirrored", "mirrored"),
+        ("two cards in the picture", "two reference cards"),
+        ("colours of the liquid alone painted over", "none of chart"),
+    ] {
+        for (seen, _) in abused(name) {
+            assert_eq!(seen.status, Status::Refused, "{name}: {seen:?}");
+            assert!(seen.reason.as_deref().unwrap_or_default().contains(reason), "{name}: {seen:?}");
+        }
+    }
+}
+
+#[test]
+fn edited_and_filtered_photos_are_flagged() {
+    for name in [
+        "saturation up by 70 %",
+        "saturation down by half",
+        "sepia filter, half",
+        "hues turned by 20 degrees",
+        "hues turned by 60 degrees",
+        "photo of a screen, fine pixels",
+        "steam before everything, 25 %",
+    ] {
+        for (seen, _) in abused(name) {
+            let told = seen.status == Status::Refused || seen.flags.contains(&Flag::ColoursAltered);
+            assert!(told, "{name}: {seen:?}");
+        }
+    }
+}
+
+#[test]
+fn shadows_across_the_card_are_flagged() {
+    for name in
+        ["hand's shadow on part of the card, 40 % darker", "hand's shadow across card and vial, 40 % darker"]
+    {
+        for (seen, fate) in abused(name) {
+            assert!(matches!(fate, Fate::Flagged | Fate::Refused), "{name}: {seen:?}");
+        }
+    }
+}
+
+/// The rest may miss by less than a step, but not by more without a word. A veil on the glass alone
+/// that mirrors a tenth of the paper and more is not among them: see `PROMISES.md`.
+#[test]
+fn other_abuse_is_off_by_no_step_unwarned() {
+    for name in [
+        "glare on a fifth of the liquid",
+        "glare on half of the liquid",
+        "red clothes mirrored in the glass, 4 % of paper",
+        "blue clothes mirrored in the glass, 4 % of paper",
+        "stains on the card",
+        "card bent by 10 mm",
+        "tone curve of an editor, more contrast",
+        "brightened until white clips",
+        "warm filter",
+        "vignette to half at the corners",
+        "noise of a dark room",
+        "a colour patch covered by a finger",
+    ] {
+        for (seen, fate) in abused(name) {
+            assert_ne!(fate, Fate::Wrong, "{name}: {seen:?}");
+        }
+    }
+}
