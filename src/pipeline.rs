@@ -14,7 +14,7 @@ use crate::card::{self, CardError, CardView};
 use crate::chart::matching::typical_light;
 use crate::chart::{Chart, Circumstances, Form, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
-use crate::colour::{Correction, CorrectionError, Illumination, MixedLight, PatchColours};
+use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedLight, PatchColours};
 use crate::photo::{CaptureTime, Photo, PhotoError};
 use crate::reading::{Evidence, Sighting, Status};
 use crate::sample::strip::Lying;
@@ -143,13 +143,34 @@ fn read_vial(view: &View, window: RectMm, chart: &Chart) -> Sighting {
         let corner = |p: &crate::card::layout::PointMm| view.card.to_photo.apply((p.x, p.y));
         evidence.sample = sample.area.iter().map(corner).collect();
         let seen = Seen { sample: &sample, mixed: &mixed, unevenness: 0.0 };
-        measure(view, chart, scale, &seen, &mut evidence)
+        measure(view, chart, scale, &Fitted::new(view, chart)?, &seen, &mut evidence)
     });
     match outcome {
         Ok(sighting) => Sighting { evidence, ..sighting },
         Err(refusal) => {
             Sighting::refused(Some(scale.analyte), Some(chart.name.clone()), refusal.to_string(), evidence)
         }
+    }
+}
+
+/// What a chart makes of a photo as a whole.
+struct Fitted {
+    correction: Correction,
+    lamp: LampScore,
+}
+
+impl Fitted {
+    fn new(view: &View, chart: &Chart) -> Result<Self, Refusal> {
+        let version = view.card.layout.version;
+        if version != chart.card_version {
+            return Err(Refusal::OtherCard {
+                chart: chart.name.clone(),
+                made_with: chart.card_version,
+                seen: version,
+            });
+        }
+        let correction = Correction::fit(&view.patches, &chart.reference.patches)?;
+        Ok(Self { correction, lamp: chart.reference.score(&view.patches) })
     }
 }
 
@@ -166,21 +187,13 @@ fn measure(
     view: &View,
     chart: &Chart,
     scale: &Scale,
+    fitted: &Fitted,
     seen: &Seen,
     evidence: &mut Evidence,
 ) -> Result<Sighting, Refusal> {
     let Seen { sample, mixed, unevenness } = *seen;
-    let version = view.card.layout.version;
-    if version != chart.card_version {
-        return Err(Refusal::OtherCard {
-            chart: chart.name.clone(),
-            made_with: chart.card_version,
-            seen: version,
-        });
-    }
-    let correction = Correction::fit(&view.patches, &chart.reference.patches)?;
+    let Fitted { correction, lamp } = fitted;
     let colour = correction.apply(sample.colour);
-    let lamp = chart.reference.score(&view.patches);
     let circumstances = Circumstances {
         residual: correction.residual(),
         lamp: (lamp.mean, lamp.sd),
@@ -192,11 +205,11 @@ fn measure(
     };
     let matched = ruler.match_colour(colour, &circumstances);
     let distance = ruler.nearest.place(colour).map_or(f64::INFINITY, |place| place.distance);
-    fill_evidence(evidence, &ruler, colour, &correction, distance);
+    fill_evidence(evidence, ruler, colour, correction, distance);
     if matched.outcome == Outcome::OffPath {
         return Err(Refusal::OffPath { chart: chart.name.clone(), distance });
     }
-    let mut flags = photo_flags(view, &correction, mixed);
+    let mut flags = photo_flags(view, correction, mixed);
     flags.extend(&sample.flags);
     if matched.is_beside_path() {
         flags.push(Flag::OffPath);

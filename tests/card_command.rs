@@ -21,7 +21,7 @@ fn told_and_found(options: &[&str], dpi: f64) -> Vec<((f64, f64), Point)> {
     let told: serde_json::Value = serde_json::from_slice(&output.get_output().stdout).unwrap();
     let mm = |field: &str| told["trimmed_mm"][field].as_f64().unwrap();
     let picture = image::open(home.path().join("card.png")).unwrap().into_rgb8();
-    let view = card::find(&picture).unwrap();
+    let view = card::find(&picture.into()).unwrap();
     let corner = |x: f64, y: f64| {
         // Pixel centres are whole numbers, so the page's edge lies at -0.5.
         let pixel = |mm: f64| mm / 25.4 * dpi - 0.5;

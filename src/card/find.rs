@@ -1,7 +1,5 @@
 //! Finding the card: its tags, and the projection from card millimetres to photo pixels.
 
-use image::RgbImage;
-
 use super::decode::{Tag, decode};
 use super::grey::{GreyImage, sample_luminance};
 use super::homography::{Homography, Point, distance};
@@ -9,9 +7,13 @@ use super::layout::{LAYOUTS, Layout};
 use super::quads::{area, dark_quads};
 use super::refine::refine_corners;
 use crate::math::stats;
+use crate::photo::Upright;
 
-/// Longest side of the picture in which tags are first sought, pixels.
-const SEARCH_SIDE: usize = 1344;
+/// Longest sides of the pictures in which tags are sought, pixels, in the order in which they are tried.
+const SEARCH_SIDES: [usize; 3] = [672, 1344, 2688];
+/// A card whose tags are smaller than this in a search picture may have smaller ones beside it that
+/// only a larger picture shows, pixels.
+const CLEAR_TAG: f64 = 24.0;
 /// Half sides of the threshold's neighbourhood, in shares of the search picture's longest side, in
 /// the order in which they are tried: near, far and very near cards.
 const THRESHOLD_RADII: [f64; 4] = [0.025, 0.012, 0.05, 0.006];
@@ -112,7 +114,7 @@ pub struct CardView {
 }
 
 /// Finds the card in an upright photo.
-pub fn find(photo: &RgbImage) -> Result<CardView, CardError> {
+pub fn find(photo: &Upright) -> Result<CardView, CardError> {
     let tags = find_tags(photo);
     let layout = choose_layout(&tags).map_err(|error| explained(photo, error))?;
     let of_card: Vec<Tag> =
@@ -124,12 +126,11 @@ pub fn find(photo: &RgbImage) -> Result<CardView, CardError> {
 }
 
 /// Why no tag was found, if the photo itself tells.
-fn explained(photo: &RgbImage, error: CardError) -> CardError {
+fn explained(photo: &Upright, error: CardError) -> CardError {
     if error != CardError::NoCard {
         return error;
     }
-    let longest = photo.width().max(photo.height()) as usize;
-    let grey = GreyImage::reduced(photo, longest.div_ceil(SEARCH_SIDE).max(1));
+    let grey = GreyImage::reduced(photo, factor(photo, SEARCH_SIDES[0]));
     if grey.quantile(0.99).is_some_and(|brightest| brightest < DARK_PHOTO) {
         CardError::TooDark
     } else {
@@ -137,13 +138,19 @@ fn explained(photo: &RgbImage, error: CardError) -> CardError {
     }
 }
 
+/// By how much to reduce a photo so that its longest side has about so many pixels.
+fn factor(photo: &Upright, side: usize) -> usize {
+    (photo.width().max(photo.height()) as usize).div_ceil(side).max(1)
+}
+
 /// All tags, corners in photo pixels. Larger search pictures and other thresholds are tried only
 /// until a card is complete.
-fn find_tags(photo: &RgbImage) -> Vec<Tag> {
-    let longest = photo.width().max(photo.height()) as usize;
-    let first_factor = longest.div_ceil(SEARCH_SIDE).max(1);
+fn find_tags(photo: &Upright) -> Vec<Tag> {
+    let mut factors = SEARCH_SIDES.map(|side| factor(photo, side)).to_vec();
+    factors.dedup();
     let mut found: Vec<Tag> = Vec::new();
-    for factor in [first_factor, first_factor.div_ceil(2)] {
+    for (index, &factor) in factors.iter().enumerate() {
+        let least_side = if index == 0 && factors.len() > 1 { CLEAR_TAG * factor as f64 } else { 0.0 };
         let grey = GreyImage::reduced(photo, factor);
         for share in THRESHOLD_RADII {
             let radius = ((grey.width.max(grey.height) as f64 * share) as usize).max(3);
@@ -153,21 +160,20 @@ fn find_tags(photo: &RgbImage) -> Vec<Tag> {
                     add_tag(&mut found, tag);
                 }
             }
-            if complete(&found) {
+            if complete(&found, least_side) {
                 return found;
             }
-        }
-        if factor == 1 {
-            break;
         }
     }
     found
 }
 
-fn complete(found: &[Tag]) -> bool {
-    LAYOUTS.iter().any(|layout| {
-        layout.tags.iter().all(|wanted| found.iter().any(|tag| tag.id == wanted.id && !tag.mirrored))
-    })
+/// Whether all tags of a card were found, none with a side of less than this, pixels.
+fn complete(found: &[Tag], least_side: f64) -> bool {
+    let is_clear =
+        |tag: &Tag| (0..4).all(|k| distance(tag.corners[k], tag.corners[(k + 1) % 4]) >= least_side);
+    let is_found = |id: u16| found.iter().any(|tag| tag.id == id && !tag.mirrored && is_clear(tag));
+    LAYOUTS.iter().any(|layout| layout.tags.iter().all(|wanted| is_found(wanted.id)))
 }
 
 /// Adds a tag unless it was found before; of two readings of one square the cleaner stays.
@@ -221,7 +227,7 @@ fn tag_names(layout: &Layout) -> String {
 
 /// Refines the corners and fits the projection; a tag whose corners do not fit is left out while
 /// three remain.
-fn locate(photo: &RgbImage, layout: &Layout, tags: &[Tag]) -> Result<(Homography, Vec<u16>, f64), CardError> {
+fn locate(photo: &Upright, layout: &Layout, tags: &[Tag]) -> Result<(Homography, Vec<u16>, f64), CardError> {
     let mut corners: Vec<(u16, Vec<(Point, Point)>)> = tags
         .iter()
         .filter_map(|tag| {
@@ -305,7 +311,7 @@ const PROFILE_MM: f64 = 1.9;
 const PROFILE_SAMPLES: usize = 77;
 
 /// Median rise over the outer edges of all tags that are in the picture.
-fn edge_width_mm(photo: &RgbImage, layout: &Layout, map: &Homography) -> f64 {
+fn edge_width_mm(photo: &Upright, layout: &Layout, map: &Homography) -> f64 {
     let outwards = [(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)];
     let widths: Vec<f64> = layout
         .tags
@@ -322,7 +328,7 @@ fn edge_width_mm(photo: &RgbImage, layout: &Layout, map: &Homography) -> f64 {
 }
 
 /// Distance between 20 and 80 % of the rise from a tag's border to its margin.
-fn rise_mm(photo: &RgbImage, map: &Homography, on_edge: Point, outwards: Point) -> Option<f64> {
+fn rise_mm(photo: &Upright, map: &Homography, on_edge: Point, outwards: Point) -> Option<f64> {
     let profile: Vec<f64> = (0..PROFILE_SAMPLES)
         .map(|k| {
             let s = PROFILE_MM * (2.0 * k as f64 / (PROFILE_SAMPLES - 1) as f64 - 1.0);

@@ -5,11 +5,11 @@
 
 use std::sync::LazyLock;
 
-use image::RgbImage;
 use palette::encoding::{IntoLinear, Srgb};
 use rayon::prelude::*;
 
 use crate::math::stats;
+use crate::photo::Upright;
 
 /// sRGB decoding (IEC 61966-2-1) of every 8-bit value.
 pub static SRGB_TO_LINEAR: LazyLock<[f32; 256]> =
@@ -22,7 +22,8 @@ pub fn luminance(pixel: &[u8]) -> f32 {
     0.2126 * table[pixel[0] as usize] + 0.7152 * table[pixel[1] as usize] + 0.0722 * table[pixel[2] as usize]
 }
 
-/// A picture of linear luminance, reduced by a whole factor against the photo.
+/// A picture in linear light, reduced by a whole factor against the photo. It shows the green channel
+/// alone: tags are black on white, and green carries most of the luminance with the least noise.
 #[derive(Debug, Clone)]
 pub struct GreyImage {
     /// Columns.
@@ -31,30 +32,47 @@ pub struct GreyImage {
     pub height: usize,
     /// Photo pixels along one side of a grey pixel.
     pub factor: usize,
-    /// Luminance, row by row, 0 to 1.
+    /// Light, row by row, 0 to 1.
     pub values: Vec<f32>,
+    /// Photo pixels from the photo's first pixel to the middle of the first grey pixel.
+    offset: (f64, f64),
 }
 
+/// Position of green in a pixel.
+const GREEN: usize = 1;
+/// In larger blocks every second pixel each way is enough.
+const DENSE_FACTOR: usize = 3;
+
 impl GreyImage {
-    /// Averages blocks of `factor` by `factor` pixels in linear light; a rest at the right and the
-    /// bottom that fills no block is left out.
-    pub fn reduced(photo: &RgbImage, factor: usize) -> Self {
-        let stride = photo.width() as usize * 3;
-        let width = photo.width() as usize / factor;
-        let height = photo.height() as usize / factor;
-        let raw = photo.as_raw();
-        let mut values = vec![0.0_f32; width * height];
-        let weight = 1.0 / (factor * factor) as f32;
-        values.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, line)| {
-            for inner in 0..factor {
-                let start = (row * factor + inner) * stride;
-                let source = &raw[start..start + width * factor * 3];
-                for (value, block) in line.iter_mut().zip(source.chunks_exact(factor * 3)) {
-                    *value += block.chunks_exact(3).map(luminance).sum::<f32>() * weight;
+    /// Averages blocks of `factor` by `factor` pixels in linear light; a rest that fills no block is
+    /// left out.
+    pub fn reduced(photo: &Upright, factor: usize) -> Self {
+        let picture = photo.stored();
+        let line = picture.width() as usize * 3;
+        let (width, height) = (picture.width() as usize / factor, picture.height() as usize / factor);
+        let (first, step) = if factor <= DENSE_FACTOR { (0, 1) } else { ((factor - 1) % 2, 2) };
+        let within = || (first..factor).step_by(step);
+        let weight = 1.0 / within().count().pow(2) as f32;
+        let linear: [f32; 256] = SRGB_TO_LINEAR.map(|value| weight * value);
+        let raw = picture.as_raw();
+        let mut stored = vec![0.0_f32; width * height];
+        stored.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, grey)| {
+            for inner in within() {
+                let source = &raw[(row * factor + inner) * line..][..width * factor * 3];
+                for (value, block) in grey.iter_mut().zip(source.chunks_exact(factor * 3)) {
+                    let greens = block.iter().skip(first * 3 + GREEN).step_by(step * 3);
+                    *value += greens.map(|&code| linear[usize::from(code)]).sum::<f32>();
                 }
             }
         });
-        Self { width, height, factor, values }
+        let middle = (first as f64 + ((factor - 1 - first) / step * step + first) as f64) / 2.0;
+        // Whichever way the picture is turned, its first grey pixel is that of a stored corner.
+        let centre = |k: usize| (k * factor) as f64 + middle;
+        let corners = [(0, 0), (width.saturating_sub(1), height.saturating_sub(1))]
+            .map(|(column, row)| photo.place((centre(column), centre(row))));
+        let offset = (corners[0].0.min(corners[1].0), corners[0].1.min(corners[1].1));
+        let (width, height, values) = photo.turn(width, height, stored);
+        Self { width, height, factor, values, offset }
     }
 
     /// Value at whole coordinates, which must lie inside.
@@ -66,12 +84,8 @@ impl GreyImage {
     /// Bilinear value; `None` outside.
     #[inline]
     pub fn sample(&self, x: f64, y: f64) -> Option<f64> {
-        let (x0, y0) = (x.floor(), y.floor());
-        if !(x0 >= 0.0 && y0 >= 0.0 && x0 + 1.0 < self.width as f64 && y0 + 1.0 < self.height as f64) {
-            return None;
-        }
-        let (fx, fy) = (x - x0, y - y0);
-        let (column, row) = (x0 as usize, y0 as usize);
+        let (column, row) = cell(x, y, (self.width, self.height))?;
+        let (fx, fy) = (x - column as f64, y - row as f64);
         let top = f64::from(self.at(column, row)) * (1.0 - fx) + f64::from(self.at(column + 1, row)) * fx;
         let bottom =
             f64::from(self.at(column, row + 1)) * (1.0 - fx) + f64::from(self.at(column + 1, row + 1)) * fx;
@@ -86,22 +100,27 @@ impl GreyImage {
 
     /// Coordinates in the photo (pixel centres at whole numbers) of a point of this picture.
     pub fn to_photo(&self, x: f64, y: f64) -> (f64, f64) {
-        let shift = (self.factor as f64 - 1.0) / 2.0;
-        (x * self.factor as f64 + shift, y * self.factor as f64 + shift)
+        (x * self.factor as f64 + self.offset.0, y * self.factor as f64 + self.offset.1)
     }
 }
 
-/// Bilinear linear-light luminance of the photo at full resolution; `None` outside.
-pub fn sample_luminance(photo: &RgbImage, x: f64, y: f64) -> Option<f64> {
-    let (x0, y0) = (x.floor(), y.floor());
-    let inside =
-        x0 >= 0.0 && y0 >= 0.0 && x0 + 1.0 < f64::from(photo.width()) && y0 + 1.0 < f64::from(photo.height());
-    if !inside {
+/// Column and row of the pixel to the upper left of a place, if it and its neighbours lie inside.
+#[inline]
+fn cell(x: f64, y: f64, (width, height): (usize, usize)) -> Option<(usize, usize)> {
+    // Casting towards zero is rounding down from here on, and much cheaper.
+    if !(x >= 0.0 && y >= 0.0) {
         return None;
     }
-    let (fx, fy) = (x - x0, y - y0);
-    let (column, row) = (x0 as u32, y0 as u32);
-    let value = |dx, dy| f64::from(luminance(&photo.get_pixel(column + dx, row + dy).0));
+    let (column, row) = (x as usize, y as usize);
+    (column < width.saturating_sub(1) && row < height.saturating_sub(1)).then_some((column, row))
+}
+
+/// Bilinear linear-light luminance of the photo at full resolution; `None` outside.
+pub fn sample_luminance(photo: &Upright, x: f64, y: f64) -> Option<f64> {
+    let (width, height) = photo.dimensions();
+    let (column, row) = cell(x, y, (width as usize, height as usize))?;
+    let (fx, fy) = (x - column as f64, y - row as f64);
+    let value = |dx, dy| f64::from(luminance(&photo.code(column as u32 + dx, row as u32 + dy)));
     let top = value(0, 0) * (1.0 - fx) + value(1, 0) * fx;
     let bottom = value(0, 1) * (1.0 - fx) + value(1, 1) * fx;
     Some(top * (1.0 - fy) + bottom * fy)

@@ -72,6 +72,11 @@ impl RectMm {
         Self::new(self.x0 - margin, self.y0 - margin, self.x1 + margin, self.y1 + margin)
     }
 
+    /// The part of it that lies in another.
+    pub const fn cut_to(&self, other: &Self) -> Self {
+        Self::new(self.x0.max(other.x0), self.y0.max(other.y0), self.x1.min(other.x1), self.y1.min(other.y1))
+    }
+
     /// Whether the point lies in it or on its edge.
     pub const fn contains(&self, point: PointMm) -> bool {
         point.x >= self.x0 && point.x <= self.x1 && point.y >= self.y0 && point.y <= self.y1

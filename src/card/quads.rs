@@ -1,6 +1,6 @@
 //! Dark quadrilaterals: where a tag might be.
 
-use image::{GrayImage, Luma};
+use image::GrayImage;
 use imageproc::contours::{BorderType, find_contours_with_threshold};
 use imageproc::geometry::convex_hull;
 use imageproc::point::Point as PixelPoint;
@@ -11,7 +11,7 @@ use super::homography::{Point, distance};
 /// Shortest side of a tag that can still be decoded, in grey pixels: eight modules of 1.5 pixels.
 const SMALLEST_SIDE: f64 = 12.0;
 /// A pixel is dark when it is below this share of the mean around it.
-const DARK_SHARE: f32 = 0.72;
+const DARK_SHARE: f64 = 0.72;
 /// The least part of the convex hull that the quadrilateral must cover.
 const LEAST_COVER: f64 = 0.82;
 /// No tag on a card seen at up to 40 degrees has sides of more different length.
@@ -35,21 +35,21 @@ fn dark_mask(grey: &GreyImage, radius: usize) -> GrayImage {
     let (width, height) = (grey.width, grey.height);
     let sums = integral(grey);
     let line = width + 1;
-    let mut mask = GrayImage::new(width as u32, height as u32);
-    for y in 0..height {
+    let mut mask = vec![0; width * height];
+    for (y, own) in mask.chunks_exact_mut(width.max(1)).enumerate() {
         let (top, bottom) = (y.saturating_sub(radius), (y + radius + 1).min(height));
-        for x in 0..width {
+        let (above, below) = (&sums[top * line..][..line], &sums[bottom * line..][..line]);
+        let values = &grey.values[y * width..][..width];
+        for (x, (own, &value)) in own.iter_mut().zip(values).enumerate() {
             let (left, right) = (x.saturating_sub(radius), (x + radius + 1).min(width));
-            let sum = sums[bottom * line + right] + sums[top * line + left]
-                - sums[top * line + right]
-                - sums[bottom * line + left];
-            let mean = (sum / ((bottom - top) * (right - left)) as f64) as f32;
-            if grey.at(x, y) < DARK_SHARE * mean {
-                mask.put_pixel(x as u32, y as u32, Luma([255]));
+            let sum = below[right] + above[left] - above[right] - below[left];
+            let count = ((bottom - top) * (right - left)) as f64;
+            if f64::from(value) * count < DARK_SHARE * sum {
+                *own = 255;
             }
         }
     }
-    mask
+    GrayImage::from_raw(width as u32, height as u32, mask).unwrap_or_default()
 }
 
 /// Sums over all rectangles that start at the origin; one row and column more than the picture.

@@ -1,10 +1,9 @@
 //! Sub-pixel corners of a tag: lines through the half-way points of its four edges, in linear light.
 
-use image::RgbImage;
-
 use super::grey::sample_luminance;
 use super::homography::{Homography, Point, distance};
 use super::quads::{Line, Quad};
+use crate::photo::Upright;
 
 /// Places along an edge at which it is located.
 const STATIONS: usize = 24;
@@ -14,21 +13,27 @@ const PROFILE_STEPS: usize = 25;
 const REACH_MODULES: f64 = 0.9;
 /// An edge must rise by at least this share of its own white level to count.
 const LEAST_RISE: f64 = 0.25;
-/// Iterations, each starting from the corners of the one before.
-const ROUNDS: usize = 2;
+/// Most iterations, each starting from the corners of the one before.
+const MOST_ROUNDS: usize = 4;
+/// Corners that move by less than this are settled, pixels.
+const SETTLED: f64 = 0.02;
 
 /// Improves the corners of a tag of eight modules; `None` if too little of an edge can be seen.
-pub fn refine_corners(photo: &RgbImage, rough: &Quad) -> Option<Quad> {
+pub fn refine_corners(photo: &Upright, rough: &Quad) -> Option<Quad> {
+    let moved = |from: &Quad, to: &Quad| (0..4).map(|k| distance(from[k], to[k])).fold(0.0, f64::max);
     let mut quad = *rough;
-    for _ in 0..ROUNDS {
-        quad = refine_once(photo, &quad)?;
+    for _ in 0..MOST_ROUNDS {
+        let refined = refine_once(photo, &quad)?;
+        let step = moved(&quad, &refined);
+        quad = refined;
+        if step < SETTLED {
+            break;
+        }
     }
-    let moved = (0..4).map(|k| distance(quad[k], rough[k])).fold(0.0, f64::max);
-    let side = distance(rough[0], rough[1]);
-    (moved < 0.15 * side).then_some(quad)
+    (moved(rough, &quad) < 0.15 * distance(rough[0], rough[1])).then_some(quad)
 }
 
-fn refine_once(photo: &RgbImage, quad: &Quad) -> Option<Quad> {
+fn refine_once(photo: &Upright, quad: &Quad) -> Option<Quad> {
     let unit = [(0.0, 0.0), (8.0, 0.0), (8.0, 8.0), (0.0, 8.0)];
     let modules = Homography::fit(&std::array::from_fn::<_, 4, _>(|k| (unit[k], quad[k])))?;
     let mut lines = Vec::with_capacity(4);
@@ -49,7 +54,7 @@ fn refine_once(photo: &RgbImage, quad: &Quad) -> Option<Quad> {
 
 /// The half-way point of the profile that crosses the border of the eight-module square at
 /// `on_edge`, running from inside outwards.
-fn edge_point(photo: &RgbImage, modules: &Homography, on_edge: Point) -> Option<Point> {
+fn edge_point(photo: &Upright, modules: &Homography, on_edge: Point) -> Option<Point> {
     let centre = (4.0, 4.0);
     let horizontal = on_edge.1 > 1e-9 && on_edge.1 < 8.0 - 1e-9;
     let outwards = if horizontal {

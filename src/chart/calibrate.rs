@@ -4,7 +4,7 @@ use super::file::{Chart, Form, StandardPhoto};
 use super::fit::{self, Fit, Standard};
 use super::matching::{Circumstances, Outcome};
 use super::path::Path;
-use super::scale::{CrossValidation, DetectionLimits, Level, Scale};
+use super::scale::{CrossValidation, DetectionLimits, Level, Rulers, Scale};
 use crate::colour::{Correction, CorrectionError, MixedLight, PatchColours, ReferenceView};
 use crate::math::stats;
 use crate::terms::Analyte;
@@ -185,6 +185,7 @@ impl Calibrator<'_> {
             lamp: std::array::from_fn(|row| std::array::from_fn(|column| fit.lamp[(row, column)])),
             limits: self.limits(&path),
             cross_validation: self.cross_validate(&levels, &standards),
+            rulers: Rulers::default(),
         })
     }
 

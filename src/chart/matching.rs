@@ -1,24 +1,26 @@
 //! From a colour to a probability over values.
 //!
-//! At every sample of the path the photo's unknowns (path factor, shade, veil, lamp, mixed light; see
-//! [`super::optics`]) are set to their most probable values (Gauss-Newton), and integrated out by
-//! Laplace's approximation. The prior is even in steps, so that it favours no level. The value is the
-//! median, the interval holds 95 %; both end where the chart ends, but where a chart begins above
-//! zero (pH) the interval goes on below it as far as the path does.
+//! How well every sample of the path explains a colour is a matter of [`super::likelihood`]; the prior
+//! over values is even in steps, so that it favours no level. The value is the median, the interval
+//! holds 95 %; both end where the chart ends, but where a chart begins above zero (pH) the interval
+//! goes on below it as far as the path does.
+//!
+//! Most of the path has nothing to say: it is looked at every half step first, then more closely where
+//! that leaves a chance, and between six samples of a smooth piece the logarithm of the likelihood is
+//! interpolated.
 
-use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
+mod posterior;
+#[cfg(test)]
+mod tests;
 
-use super::optics::{self, DARKEST, LEAST_NOISE, Priors};
-use super::path::{Node, Path};
+use std::sync::LazyLock;
+
+use super::likelihood::{Explained, LANES, Problem};
+use super::optics::DARKEST;
+use super::path::{NODES_PER_PIECE, Node, Path};
 use crate::terms::space::Relative;
+use posterior::Posterior;
 
-/// Share of the correction's residual that enters a colour's noise.
-const RESIDUAL_SHARE: f64 = 0.5;
-/// Uncertainty of the coloured part of the absorbance per unit of the correction's residual: dyes and
-/// printing inks answer differently to a lamp's spectrum.
-const METAMERISM: f64 = 1.5;
-/// Gauss-Newton steps.
-const STEPS: usize = 5;
 /// Probability that the value lies above the last level from which on the photo is said to be above
 /// the chart.
 const SURELY_ABOVE: f64 = 0.975;
@@ -88,18 +90,17 @@ impl Match {
     }
 }
 
-/// The five unknowns of a photo, in the order path factor, shade, veil, lamp, mixed light.
-type Unknowns = SVector<f64, 5>;
-type Jacobian = SMatrix<f64, 3, 5>;
-
 /// Matches a colour in the reference view to the path.
 pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
-    let explained: Vec<(f64, f64)> = path.nodes.iter().map(|node| problem.explain(node)).collect();
-    let best = explained.iter().map(|(likelihood, _)| *likelihood).fold(f64::NEG_INFINITY, f64::max);
-    let chi_square = explained.iter().map(|(_, chi_square)| *chi_square).fold(f64::INFINITY, f64::min);
-    let weights: Vec<f64> = explained.iter().map(|(likelihood, _)| (likelihood - best).exp()).collect();
-    let posterior = Posterior::new(path, &weights);
+    let (first, explained) = explain(&path.nodes, &problem);
+    conclude(path, &path.nodes[first..first + explained.len()], &explained)
+}
+
+/// What follows from the part of the path that matters.
+fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
+    let chi_square = explained.iter().map(|node| node.chi_square).fold(f64::INFINITY, f64::min);
+    let posterior = Posterior::new(nodes, explained);
     let above = posterior.above(path.last());
     let clamped = |p: f64| posterior.quantile(p).clamp(path.first(), path.last());
     // No concentration lies below zero, but a pH does lie below the chart's first level.
@@ -118,147 +119,95 @@ pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances
     Match { outcome, chi_square, above, sd: posterior.sd(), may_be_lower }
 }
 
-/// A colour with its noise and the priors of its photo.
-struct Problem {
-    light: Vector3<f64>,
-    noise: Vector3<f64>,
-    metamerism: f64,
-    mixed: Vector3<f64>,
-    prior: Unknowns,
-    variance: Unknowns,
-}
+/// Samples of a piece between two neighbouring ones of the second look.
+const STRIDE: usize = NODES_PER_PIECE / 5;
+/// Logarithm of the likelihood, against the best one of the first look, below which both ends of a
+/// piece must lie for it to be passed over.
+const NO_CHANCE: f64 = -30.0;
+/// The same, against the best one of the second look, for all six samples of a piece that is not
+/// looked at sample by sample.
+const SMALL_CHANCE: f64 = -7.0;
+/// What a sample that is passed over says.
+const PASSED_OVER: Explained = Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
 
-/// The model at one node and one state of the unknowns.
-struct Model {
-    predicted: Vector3<f64>,
-    jacobian: Jacobian,
-    noise: Vector3<f64>,
-    covariance: Matrix3<f64>,
-}
-
-impl Problem {
-    fn new(colour: Relative, circumstances: &Circumstances, priors: Priors) -> Self {
-        let light = Vector3::from(colour);
-        let relative =
-            LEAST_NOISE.hypot(RESIDUAL_SHARE * circumstances.residual).hypot(circumstances.unevenness);
-        let noise = optics::noise(&light, relative);
-        let (lamp, lamp_sd) = circumstances.lamp;
-        Self {
-            light,
-            noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)),
-            metamerism: METAMERISM * circumstances.residual,
-            mixed: Vector3::from(circumstances.mixed),
-            prior: Unknowns::from([1.0, 0.0, priors.veil_mean, lamp, 0.0]),
-            variance: Unknowns::from([priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0])
-                .map(|sd| sd * sd),
+/// What the part of the path that matters says: the index of its first sample, and a word of each.
+fn explain(nodes: &[Node], problem: &Problem) -> (usize, Vec<Explained>) {
+    let pieces = (nodes.len() - 1) / NODES_PER_PIECE;
+    let ends = ends_of_pieces(nodes, problem, pieces);
+    let best = best_of(&ends);
+    let has_chance = |piece: &usize| best_of(&ends[*piece..piece + 2]) >= best + NO_CHANCE;
+    let Some(first) = (0..pieces).find(has_chance) else { return (0, vec![PASSED_OVER; 2]) };
+    let last = (0..pieces).rev().find(has_chance).unwrap_or(first);
+    let range = first * NODES_PER_PIECE..=(last + 1) * NODES_PER_PIECE;
+    let mut explained = vec![PASSED_OVER; range.end() - range.start() + 1];
+    let nodes = &nodes[range];
+    let begins = || (first..=last).filter(has_chance).map(|piece| (piece - first) * NODES_PER_PIECE);
+    for (begin, ends) in begins().zip((first..=last).filter(has_chance).map(|piece| &ends[piece..piece + 2]))
+    {
+        let inner = problem.explain(std::array::from_fn(|k| &nodes[begin + (k + 1) * STRIDE]));
+        let six = [ends[0], inner[0], inner[1], inner[2], inner[3], ends[1]];
+        interpolate(&six, &mut explained[begin..=begin + NODES_PER_PIECE]);
+    }
+    let best = best_of(&explained);
+    for begin in begins() {
+        let own = &mut explained[begin..=begin + NODES_PER_PIECE];
+        if best_of(own) >= best + SMALL_CHANCE {
+            look_closely(&nodes[begin..], problem, own);
         }
     }
+    (first * NODES_PER_PIECE, explained)
+}
 
-    /// Logarithm of the node's likelihood, and the sum of squares at the best state.
-    fn explain(&self, node: &Node) -> (f64, f64) {
-        let mut state = self.start(node);
-        for _ in 0..STEPS {
-            let model = self.model(node, &state);
-            let Some(precision) = model.covariance.try_inverse() else {
-                return (f64::NEG_INFINITY, f64::INFINITY);
-            };
-            let gap = self.light - model.predicted + model.jacobian * (state - self.prior);
-            let change = model.jacobian.transpose() * (precision * gap);
-            state = self.prior + change.component_mul(&self.variance);
-            state[0] = state[0].clamp(0.6, 1.6);
-            state[1] = state[1].clamp(-0.6, 0.8);
-            state[2] = state[2].clamp(0.0, 0.9 * self.light.min());
-        }
-        let model = self.model(node, &state);
-        let gap = self.light - model.predicted;
-        let misfit: f64 = gap.component_mul(&gap).component_div(&model.noise).sum();
-        let pull = state - self.prior;
-        let chi_square = misfit + pull.component_mul(&pull).component_div(&self.variance).sum();
-        (-0.5 * chi_square - 0.5 * model.covariance.determinant().ln(), chi_square)
-    }
+fn best_of(explained: &[Explained]) -> f64 {
+    explained.iter().map(|node| node.likelihood).fold(f64::NEG_INFINITY, f64::max)
+}
 
-    /// Priors, with the shade that brings the path nearest.
-    fn start(&self, node: &Node) -> Unknowns {
-        let own = self.light.map(|value| -(value - self.prior[2]).max(0.01).log10());
-        let gap = own - (node.absorbance + self.prior[3] * node.by_lamp);
-        let mut sorted = [gap[0], gap[1], gap[2]];
-        sorted.sort_by(f64::total_cmp);
-        let mut state = self.prior;
-        state[1] = sorted[1].clamp(-0.5, 0.5);
-        state
-    }
-
-    fn model(&self, node: &Node, state: &Unknowns) -> Model {
-        const LN10: f64 = std::f64::consts::LN_10;
-        let [path, shade, veil, lamp, mix] = [state[0], state[1], state[2], state[3], state[4]];
-        let own = node.absorbance + lamp * node.by_lamp;
-        let lightest = node.absorbance.min();
-        let mut jacobian = Jacobian::zeros();
-        let mut predicted = Vector3::zeros();
-        let mut noise = self.noise;
-        for channel in 0..3 {
-            let passed = 10_f64.powf(-(path * own[channel] + shade)) * (mix * self.mixed[channel]).exp();
-            predicted[channel] = passed + veil;
-            jacobian[(channel, 0)] = -LN10 * passed * own[channel];
-            jacobian[(channel, 1)] = -LN10 * passed;
-            jacobian[(channel, 2)] = 1.0;
-            jacobian[(channel, 3)] = -LN10 * passed * path * node.by_lamp[channel];
-            jacobian[(channel, 4)] = passed * self.mixed[channel];
-            let coloured = node.absorbance[channel] - lightest;
-            noise[channel] += (self.metamerism * LN10 * passed * coloured).powi(2);
-        }
-        let covariance =
-            jacobian * SMatrix::<f64, 5, 5>::from_diagonal(&self.variance) * jacobian.transpose()
-                + Matrix3::from_diagonal(&noise);
-        Model { predicted, jacobian, noise, covariance }
+/// Replaces what was interpolated in a piece.
+fn look_closely(nodes: &[Node], problem: &Problem, piece: &mut [Explained]) {
+    let between: [usize; 3 * LANES] =
+        std::array::from_fn(|k| (k / 2 * STRIDE + k % 2 + 1).min(NODES_PER_PIECE - 1));
+    for four in between.as_chunks::<LANES>().0 {
+        let own = problem.explain(four.map(|k| &nodes[k]));
+        four.iter().zip(own).for_each(|(&k, own)| piece[k] = own);
     }
 }
 
-/// Probabilities at the path's nodes.
-struct Posterior<'a> {
-    path: &'a Path,
-    weights: Vec<f64>,
-    /// Probability up to the middle of each node.
-    cumulated: Vec<f64>,
+/// The samples at which one smooth piece of the path meets the next.
+fn ends_of_pieces(nodes: &[Node], problem: &Problem, pieces: usize) -> Vec<Explained> {
+    let mut ends = Vec::with_capacity(pieces + LANES);
+    for begin in (0..=pieces).step_by(LANES) {
+        let end = |k: usize| &nodes[(begin + k).min(pieces) * NODES_PER_PIECE];
+        ends.extend(problem.explain(std::array::from_fn(end)));
+    }
+    ends.truncate(pieces + 1);
+    ends
 }
 
-impl<'a> Posterior<'a> {
-    fn new(path: &'a Path, weights: &[f64]) -> Self {
-        let total: f64 = weights.iter().sum();
-        let weights: Vec<f64> = weights.iter().map(|weight| weight / total).collect();
-        let mut sum = 0.0;
-        let cumulated = weights
-            .iter()
-            .map(|weight| {
-                sum += weight;
-                sum - weight / 2.0
-            })
-            .collect();
-        Self { path, weights, cumulated }
-    }
-
-    fn quantile(&self, p: f64) -> f64 {
-        let k = self.cumulated.partition_point(|&sum| sum < p);
-        let nodes = &self.path.nodes;
-        if k == 0 {
-            return nodes[0].value;
+/// Lagrange's polynomial through six evenly spaced samples of a piece.
+fn interpolate(six: &[Explained; 6], piece: &mut [Explained]) {
+    for (k, node) in piece.iter_mut().enumerate() {
+        if k % STRIDE == 0 {
+            *node = six[k / STRIDE];
+            continue;
         }
-        let Some(node) = nodes.get(k) else { return nodes[nodes.len() - 1].value };
-        let (from, to) = (self.cumulated[k - 1], self.cumulated[k]);
-        let share = if to > from { (p - from) / (to - from) } else { 0.0 };
-        nodes[k - 1].value + share * (node.value - nodes[k - 1].value)
-    }
-
-    fn above(&self, last: f64) -> f64 {
-        self.path.nodes.iter().zip(&self.weights).filter(|(node, _)| node.value > last).map(|(_, w)| w).sum()
-    }
-
-    fn sd(&self) -> f64 {
-        let pairs = || self.path.nodes.iter().map(|node| node.value).zip(&self.weights);
-        let mean: f64 = pairs().map(|(value, weight)| weight * value).sum();
-        pairs().map(|(value, weight)| weight * (value - mean).powi(2)).sum::<f64>().sqrt()
+        let weights = &WEIGHTS[k];
+        let sum = |value: fn(&Explained) -> f64| six.iter().zip(weights).map(|(e, w)| w * value(e)).sum();
+        *node = Explained { likelihood: sum(|e| e.likelihood), chi_square: sum(|e| e.chi_square) };
     }
 }
+
+/// Weights of the six samples at every place of a piece.
+static WEIGHTS: LazyLock<[[f64; 6]; NODES_PER_PIECE + 1]> = LazyLock::new(|| {
+    std::array::from_fn(|k| {
+        let x = k as f64 / STRIDE as f64;
+        std::array::from_fn(|own| {
+            (0..6)
+                .filter(|other| *other != own)
+                .map(|other| (x - other as f64) / (own as f64 - other as f64))
+                .product()
+        })
+    })
+});
 
 /// The light that the path shows at a value in a typical photo: for pictures.
 pub fn typical_light(path: &Path, value: f64) -> Relative {

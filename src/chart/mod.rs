@@ -7,6 +7,7 @@ pub mod calibrate;
 pub mod control;
 pub mod file;
 pub mod fit;
+mod likelihood;
 pub mod matching;
 pub mod nearest;
 pub mod optics;

@@ -7,7 +7,9 @@ use super::optics::Priors;
 use crate::math::pchip::Pchip;
 
 /// Nodes between two neighbouring levels.
-const NODES_PER_STEP: usize = 30;
+const NODES_PER_STEP: usize = 2 * NODES_PER_PIECE;
+/// Nodes over which the path is one smooth piece: half a step, so that knots lie between pieces.
+pub const NODES_PER_PIECE: usize = 15;
 /// The path goes on by this many of the first steps below the first level, so that a blank may read
 /// below zero before it is cut off there.
 const STEPS_BELOW: f64 = 0.5;

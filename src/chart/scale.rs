@@ -1,5 +1,8 @@
 //! One analyte's scale within a chart: levels, path, limits.
 
+use std::fmt;
+use std::sync::{Arc, OnceLock};
+
 use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
@@ -80,11 +83,19 @@ pub struct Scale {
     /// Cross-validated errors.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cross_validation: Option<CrossValidation>,
+    /// Made when first asked for.
+    #[serde(skip)]
+    pub(super) rulers: Rulers,
 }
 
 impl Scale {
-    /// Prepares the scale for matching; `None` if its numbers do not make a path.
-    pub fn ruler(&self, form: Form) -> Option<Ruler> {
+    /// The scale ready for matching; `None` if its numbers do not make a path. It is made once, and the
+    /// scale is not to be changed after that.
+    pub fn ruler(&self, form: Form) -> Option<&Ruler> {
+        self.rulers.of[form as usize].get_or_init(|| self.make_ruler(form).map(Arc::new)).as_deref()
+    }
+
+    fn make_ruler(&self, form: Form) -> Option<Ruler> {
         let fit = Fit::restored(
             self.response,
             self.levels.iter().map(|level| Vector3::from(level.absorbance)).collect(),
@@ -105,6 +116,24 @@ impl Scale {
         let path = Path::new(&values, &fit)?;
         let nearest = Nearest::new(&path)?;
         Some(Ruler { path, nearest })
+    }
+}
+
+/// A scale's rulers, one for each form: they follow from the scale's numbers, so all are alike.
+#[derive(Clone, Default)]
+pub(super) struct Rulers {
+    of: [OnceLock<Option<Arc<Ruler>>>; 2],
+}
+
+impl fmt::Debug for Rulers {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Rulers")
+    }
+}
+
+impl PartialEq for Rulers {
+    fn eq(&self, _: &Self) -> bool {
+        true
     }
 }
 

@@ -46,11 +46,11 @@ fn crop(source: &PhotoSource, sample: SampleBox) -> Option<Vec<u8>> {
 /// The two levels between which the reading lies, with their colours.
 fn neighbours(reading: &Reading, source: &PhotoSource, settings: &Settings) -> Option<Vec<(f64, [u8; 3])>> {
     let chart = charts::find(settings, source.chart.as_deref()?).ok()?;
-    let path = chart.scale(reading.measurement.analyte)?.ruler(chart.form)?.path;
+    let path = &chart.scale(reading.measurement.analyte)?.ruler(chart.form)?.path;
     let last = path.levels.len().checked_sub(2)?;
     // Above the chart there is no value: its last two levels are shown.
     let value = reading.measurement.value.unwrap_or(f64::INFINITY);
     let lower = path.levels.iter().rposition(|&level| level <= value).unwrap_or(0).min(last);
     let pair = &path.levels[lower..=lower + 1];
-    Some(pair.iter().map(|&level| (level, shown(typical_light(&path, level)))).collect())
+    Some(pair.iter().map(|&level| (level, shown(typical_light(path, level)))).collect())
 }

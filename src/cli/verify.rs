@@ -65,8 +65,8 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         .iter()
         .zip(&sightings)
         .filter_map(|(row, sighting)| {
-            let path = chart.scale(row.analyte)?.ruler(chart.form)?.path;
-            Some(Case::new(&row.name, row.analyte, row.value, sighting, &path))
+            let path = &chart.scale(row.analyte)?.ruler(chart.form)?.path;
+            Some(Case::new(&row.name, row.analyte, row.value, sighting, path))
         })
         .collect();
     let refused = sightings.iter().filter(|sighting| sighting.status == Status::Refused).count();

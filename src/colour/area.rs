@@ -14,6 +14,8 @@ const MOST_PIXELS: f64 = 1600.0;
 const LEAST_PIXELS: usize = 6;
 /// Share cut off at either end of each channel before the mean: dust, fibres, the neighbour's rim.
 const TRIM: f64 = 0.15;
+/// About so many pixels tell the noise of single ones.
+const NOISE_PIXELS: usize = 400;
 /// Codes from here up count as clipped at white: sharpening and JPEG keep them from staying at 255.
 const CLIPPED_CODE: u8 = 253;
 
@@ -33,12 +35,23 @@ pub struct AreaColour {
 /// Measures the area; `None` if too little of it lies in the picture.
 pub fn measure(photo: &Photo, view: &CardView, area: Area) -> Option<AreaColour> {
     let codes = pixel_codes(photo, view, area)?;
-    let lights: Vec<Light> = codes.iter().map(|&code| photo.encoding.linear(code)).collect();
     let clipped = codes.iter().filter(|code| code.iter().any(|&value| value >= CLIPPED_CODE)).count();
-    let light: Light = std::array::from_fn(|channel| trimmed_mean(&lights, |light| light[channel]));
+    let mut counts = [[0_u32; 256]; 3];
+    for code in &codes {
+        (0..3).for_each(|channel| counts[channel][usize::from(code[channel])] += 1);
+    }
+    // A channel's values rise with its codes, so counting the codes sorts the values.
+    let own = std::array::from_fn(|channel| {
+        trimmed_mean(&counts[channel], photo.encoding.curve(channel), codes.len())
+    });
+    let light = photo.encoding.to_srgb_primaries(own);
     let level = light.iter().sum::<f64>() / 3.0;
-    let sums: Vec<f64> = lights.iter().map(|light| light.iter().sum::<f64>() / 3.0).collect();
-    let noise = crate::math::stats::robust_sigma(&sums)? / level.max(1e-4);
+    let levels: Vec<f64> = codes
+        .iter()
+        .step_by((codes.len() / NOISE_PIXELS) | 1)
+        .map(|&code| photo.encoding.linear(code).iter().sum::<f64>() / 3.0)
+        .collect();
+    let noise = crate::math::stats::robust_sigma(&levels)? / level.max(1e-4);
     Some(AreaColour { light, noise, clipped: clipped as f64 / codes.len() as f64, pixels: codes.len() })
 }
 
@@ -62,18 +75,42 @@ fn pixel_codes(photo: &Photo, view: &CardView, area: Area) -> Option<Vec<[u8; 3]
 /// Code of the pixel nearest to a place on the card; `None` outside the picture.
 pub fn code_at(photo: &Photo, view: &CardView, place: PointMm) -> Option<[u8; 3]> {
     let (x, y) = view.to_photo.apply((place.x, place.y));
-    let inside = x >= -0.5
-        && y >= -0.5
-        && x < f64::from(photo.pixels.width()) - 0.5
-        && y < f64::from(photo.pixels.height()) - 0.5;
-    inside.then(|| photo.pixels.get_pixel(x.round() as u32, y.round() as u32).0)
+    let (x, y) = (x + 0.5, y + 0.5);
+    let (width, height) = photo.pixels.dimensions();
+    let inside = x >= 0.0 && y >= 0.0 && x < f64::from(width) && y < f64::from(height);
+    // Casting towards zero is rounding down here, and much cheaper.
+    inside.then(|| photo.pixels.code(x as u32, y as u32))
 }
 
-/// Mean of what is left after cutting off the extremes.
-fn trimmed_mean(lights: &[Light], value: impl Fn(&Light) -> f64) -> f64 {
-    let mut values: Vec<f64> = lights.iter().map(value).collect();
-    let cut = (values.len() as f64 * TRIM) as usize;
-    values.sort_unstable_by(f64::total_cmp);
-    let kept = &values[cut..values.len() - cut];
-    kept.iter().sum::<f64>() / kept.len() as f64
+/// Mean of what is left after cutting off the extremes: how often each code occurs, what it means, and
+/// how many pixels there are.
+fn trimmed_mean(counts: &[u32; 256], values: &[f32; 256], pixels: usize) -> f64 {
+    let cut = (pixels as f64 * TRIM) as usize;
+    let (mut seen, mut sum) = (0, 0.0);
+    for (&count, &value) in counts.iter().zip(values) {
+        let next = seen + count as usize;
+        let kept = next.min(pixels - cut).saturating_sub(seen.max(cut));
+        sum += kept as f64 * f64::from(value);
+        seen = next;
+    }
+    sum / (pixels - 2 * cut) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_trimmed_mean_leaves_out_the_same_share_at_both_ends() {
+        let values: [f32; 256] = std::array::from_fn(|code| code as f32);
+        let mut counts = [0; 256];
+        // Ten pixels: one is cut off at either end, a part of those with code 40 among them.
+        for (code, count) in [(3, 1), (40, 5), (50, 3), (255, 1)] {
+            counts[code] = count;
+        }
+        assert_eq!(trimmed_mean(&counts, &values, 10), (5.0 * 40.0 + 3.0 * 50.0) / 8.0);
+        counts[255] = 11;
+        // Twenty pixels: three are cut off at either end.
+        assert_eq!(trimmed_mean(&counts, &values, 20), (3.0 * 40.0 + 3.0 * 50.0 + 8.0 * 255.0) / 14.0);
+    }
 }

@@ -11,12 +11,11 @@ pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
     if values.is_empty() || values.iter().any(|value| value.is_nan()) {
         return None;
     }
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let position = p.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
-    let (below, share) = (position.floor() as usize, position.fract());
-    let above = (below + 1).min(sorted.len() - 1);
-    Some(sorted[below] * (1.0 - share) + sorted[above] * share)
+    let mut parted = values.to_vec();
+    let position = p.clamp(0.0, 1.0) * (parted.len() - 1) as f64;
+    let (_, below, larger) = parted.select_nth_unstable_by(position as usize, f64::total_cmp);
+    let above = larger.iter().copied().min_by(f64::total_cmp).unwrap_or(*below);
+    Some(*below * (1.0 - position.fract()) + above * position.fract())
 }
 
 /// Median absolute deviation from the median, scaled to the standard deviation of a normal law.

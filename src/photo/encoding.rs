@@ -72,8 +72,24 @@ impl Encoding {
     /// below 0 or above 1.
     #[inline]
     pub fn linear(&self, code: [u8; 3]) -> [f64; 3] {
-        let own: [f64; 3] =
-            std::array::from_fn(|channel| f64::from(self.curves[channel][usize::from(code[channel])]));
+        self.to_srgb_primaries(std::array::from_fn(|channel| {
+            f64::from(self.curves[channel][usize::from(code[channel])])
+        }))
+    }
+
+    /// Linear values of all codes of a channel, in the photo's own primaries.
+    pub fn curve(&self, channel: usize) -> &[f32; 256] {
+        &self.curves[channel]
+    }
+
+    /// Whether the photo's own primaries are those of sRGB.
+    pub fn has_srgb_primaries(&self) -> bool {
+        self.to_srgb.is_none()
+    }
+
+    /// From linear light in the photo's own primaries to that in sRGB's.
+    #[inline]
+    pub fn to_srgb_primaries(&self, own: [f64; 3]) -> [f64; 3] {
         match &self.to_srgb {
             None => own,
             Some(m) => {

@@ -119,7 +119,7 @@ fn reaches_end(bytes: &[u8]) -> bool {
 /// The next marker at or after `at`, which is left behind it; stuffed FF 00 and fill bytes are passed over.
 fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
     loop {
-        *at += bytes.get(*at..)?.iter().position(|&byte| byte == 0xff)?;
+        *at += memchr::memchr(0xff, bytes.get(*at..)?)?;
         while *bytes.get(*at)? == 0xff {
             *at += 1;
         }

@@ -11,6 +11,7 @@ use std::io::Read;
 use std::path::Path;
 
 use image::RgbImage;
+use image::metadata::Orientation;
 
 mod capture;
 mod decode;
@@ -22,12 +23,14 @@ mod heic;
 mod jpeg;
 mod metadata;
 mod profile;
+mod upright;
 
 pub use capture::CaptureTime;
 pub use encoding::Encoding;
 pub use error::PhotoError;
 pub use format::Format;
 pub use profile::ColourSpace;
+pub use upright::Upright;
 
 /// Largest file that is read, bytes. A 50-megapixel JPEG has 10 to 30 MB; a PNG of that size at most 160 MB.
 pub const MAX_FILE_BYTES: u64 = 192 << 20;
@@ -39,7 +42,7 @@ pub const MAX_PIXELS: u64 = 64_000_000;
 #[derive(Clone)]
 pub struct Photo {
     /// Upright pixels, 8 bits a channel, in the file's own encoding.
-    pub pixels: RgbImage,
+    pub pixels: Upright,
     /// What those values mean as light.
     pub encoding: Encoding,
     /// When it was taken, as far as the file says.
@@ -69,12 +72,12 @@ impl Photo {
     /// Linear light of a pixel in sRGB primaries, 0 to 1; see [`Encoding::linear`].
     #[inline]
     pub fn linear(&self, x: u32, y: u32) -> [f64; 3] {
-        self.encoding.linear(self.pixels.get_pixel(x, y).0)
+        self.encoding.linear(self.pixels.code(x, y))
     }
 
     /// The picture in sRGB, for looking at.
     pub fn to_srgb(&self) -> RgbImage {
-        let mut picture = self.pixels.clone();
+        let mut picture = self.pixels.to_image();
         if self.colour_space == ColourSpace::Converted {
             picture.pixels_mut().for_each(|pixel| pixel.0 = self.encoding.srgb_code(pixel.0));
         }
@@ -100,20 +103,11 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Photo, PhotoError> {
     let mut raw = decode::decode(format, bytes)?;
     let facts = metadata::read(raw.exif.take());
     let (encoding, colour_space) = Encoding::of(raw.icc.as_deref(), &mut raw.pixels);
-    let mut upright = image::DynamicImage::ImageRgb8(raw.pixels);
     // The HEIC library has turned the picture already, and the EXIF data still say how.
-    if format != Format::Heic {
-        upright.apply_orientation(facts.orientation);
-    }
-    let pixels = upright.into_rgb8();
-    Ok(Photo {
-        is_monochrome: is_monochrome(&pixels),
-        pixels,
-        encoding,
-        captured: facts.captured,
-        format,
-        colour_space,
-    })
+    let orientation = if format == Format::Heic { Orientation::NoTransforms } else { facts.orientation };
+    let is_monochrome = is_monochrome(&raw.pixels);
+    let pixels = Upright::new(raw.pixels, orientation);
+    Ok(Photo { is_monochrome, pixels, encoding, captured: facts.captured, format, colour_space })
 }
 
 /// When a photo was taken, as far as its file says, without decoding its pixels.
@@ -151,10 +145,15 @@ const GREY_SPREAD: u8 = 3;
 /// Share of pixels that must be grey for the photo to count as black-and-white.
 const GREY_SHARE: f64 = 0.995;
 
-/// Whether nearly all pixels have equal channels; every 13th pixel is looked at.
+/// At least this many pixels tell whether a photo holds colour, where it has them.
+const GREY_SAMPLE: usize = 100_000;
+
+/// Whether nearly all pixels have equal channels; pixels at even distances are looked at.
 fn is_monochrome(pixels: &RgbImage) -> bool {
     let (mut seen, mut grey) = (0_u32, 0_u32);
-    for pixel in pixels.pixels().step_by(13) {
+    // An odd distance, lest the same columns be met in every row.
+    let distance = (pixels.len() / 3 / GREY_SAMPLE).max(12) | 1;
+    for pixel in pixels.pixels().step_by(distance) {
         let [r, g, b] = pixel.0;
         seen += 1;
         grey += u32::from(r.max(g).max(b) - r.min(g).min(b) <= GREY_SPREAD);

@@ -20,8 +20,7 @@ fn table(csv: &str) -> Vec<csv::StringRecord> {
 /// The six cells (16 px each, levels 40 to 240) of an orientation fixture, row by row, as digits.
 fn cells(photo: &Photo) -> String {
     let (columns, rows) = (photo.pixels.width() / 16, photo.pixels.height() / 16);
-    let digit =
-        |column, row| photo.pixels.get_pixel(16 * column + 8, 16 * row + 8)[0].saturating_add(20) / 40;
+    let digit = |column, row| photo.pixels.code(16 * column + 8, 16 * row + 8)[0].saturating_add(20) / 40;
     let line = |row| (0..columns).map(|column| digit(column, row).to_string()).collect::<Vec<_>>().join(" ");
     (0..rows).map(line).collect::<Vec<_>>().join("/")
 }
@@ -102,8 +101,9 @@ fn a_wide_gamut_file_is_converted_as_little_cms_converts_it() {
 fn an_embedded_srgb_profile_changes_no_pixel() {
     let photo = open(&fixture("srgb_profile_32_colours.png")).unwrap();
     assert_eq!(photo.colour_space, ColourSpace::Srgb);
-    for (row, pixel) in
-        table(include_str!("../../fixtures/check/display_p3_to_srgb.csv")).iter().zip(photo.pixels.pixels())
+    for (row, pixel) in table(include_str!("../../fixtures/check/display_p3_to_srgb.csv"))
+        .iter()
+        .zip(photo.pixels.stored().pixels())
     {
         assert_eq!((0..3).map(|i| row[i].parse::<u8>().unwrap()).collect::<Vec<_>>(), pixel.0.to_vec());
     }
@@ -165,11 +165,11 @@ fn deep_grey_and_transparent_pngs_are_decoded() {
         from_bytes(bytes.get_ref()).unwrap()
     };
     let deep = encode(image::ImageBuffer::from_pixel(4, 4, image::Rgb([0x8080_u16, 0x4040, 0xffff])).into());
-    assert_eq!(deep.pixels.get_pixel(1, 1).0, [0x80, 0x40, 0xff]);
+    assert_eq!(deep.pixels.code(1, 1), [0x80, 0x40, 0xff]);
     let grey = encode(image::ImageBuffer::from_pixel(4, 4, image::Luma([77_u8])).into());
-    assert_eq!((grey.pixels.get_pixel(0, 0).0, grey.is_monochrome), ([77; 3], true));
+    assert_eq!((grey.pixels.code(0, 0), grey.is_monochrome), ([77; 3], true));
     let clear = encode(image::ImageBuffer::from_pixel(4, 4, image::Rgba([10_u8, 200, 30, 255])).into());
-    assert_eq!((clear.pixels.get_pixel(3, 3).0, clear.is_monochrome), ([10, 200, 30], false));
+    assert_eq!((clear.pixels.code(3, 3), clear.is_monochrome), ([10, 200, 30], false));
 }
 
 /// As an interrupted copy leaves a file whose length was set beforehand.

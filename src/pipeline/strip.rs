@@ -1,6 +1,6 @@
 //! Reading a strip: every pad against its own scale.
 
-use super::{Refusal, Seen, View, card_evidence, measure};
+use super::{Fitted, Refusal, Seen, View, card_evidence, measure};
 use crate::card::layout::{PointMm, RectMm};
 use crate::chart::{Chart, Scale};
 use crate::colour::MixedLight;
@@ -19,9 +19,10 @@ pub(super) fn read(view: &View, window: RectMm, chart: &Chart) -> Vec<Sighting> 
         Ok(strip) => strip,
         Err(error) => return refuse_all(view, chart, &error),
     };
+    let fitted = Fitted::new(view, chart);
     let mut sightings = Vec::new();
     for (scale, pad) in chart.scales.iter().zip(pads) {
-        let mut sighting = read_pad(view, chart, scale, pad);
+        let mut sighting = read_pad(view, chart, scale, fitted.as_ref(), pad);
         if is_reversed && sighting.reason.is_none() {
             sighting.flags.push(Flag::StripReversed);
             sighting.flags.sort_unstable();
@@ -39,24 +40,28 @@ fn refuse_all(view: &View, chart: &Chart, error: &SampleError) -> Vec<Sighting> 
     chart.scales.iter().map(refuse).collect()
 }
 
-fn read_pad(view: &View, chart: &Chart, scale: &Scale, pad: Result<PadSample, SampleError>) -> Sighting {
+fn read_pad(
+    view: &View,
+    chart: &Chart,
+    scale: &Scale,
+    fitted: Result<&Fitted, &Refusal>,
+    pad: Result<PadSample, SampleError>,
+) -> Sighting {
     let mut evidence = card_evidence(view);
-    let outcome = pad.map_err(Refusal::from).and_then(|pad| {
+    let outcome = pad.map_err(|error| error.to_string()).and_then(|pad| {
         let corner = |p: &PointMm| view.card.to_photo.apply((p.x, p.y));
         evidence.sample = pad.sample.area.iter().map(corner).collect();
         let unevenness = MOTTLING_SHARE * pad.sample.spread;
         let seen = Seen { sample: &pad.sample, mixed: &mixed_light(view), unevenness };
-        match measure(view, chart, scale, &seen, &mut evidence) {
-            Err(Refusal::OffPath { .. }) if pad.is_bare => Err(SampleError::PadMissing.into()),
-            other => other,
+        let fitted = fitted.map_err(Refusal::to_string)?;
+        match measure(view, chart, scale, fitted, &seen, &mut evidence) {
+            Err(Refusal::OffPath { .. }) if pad.is_bare => Err(SampleError::PadMissing.to_string()),
+            other => other.map_err(|refusal| refusal.to_string()),
         }
     });
     match outcome {
         Ok(sighting) => Sighting { evidence, ..sighting },
-        Err(refusal) => {
-            let name = Some(chart.name.clone());
-            Sighting::refused(Some(scale.analyte), name, refusal.to_string(), evidence)
-        }
+        Err(reason) => Sighting::refused(Some(scale.analyte), Some(chart.name.clone()), reason, evidence),
     }
 }
 

@@ -174,11 +174,11 @@ mod tests {
         for name in shipped::names() {
             let chart = shipped::find(name).unwrap().unwrap();
             let picture = draw(&chart).unwrap();
-            let path = chart.scales[0].ruler(chart.form).unwrap().path;
+            let path = &chart.scales[0].ruler(chart.form).unwrap().path;
             let width = (RIGHT - LEFT) / path.levels.len() as f64;
             for (index, &value) in path.levels.iter().enumerate() {
                 let x = LEFT + width * (index as f64 + 0.5);
-                assert_eq!(picture.get_pixel(x as u32, 140).0, shown(typical_light(&path, value)), "{name}");
+                assert_eq!(picture.get_pixel(x as u32, 140).0, shown(typical_light(path, value)), "{name}");
             }
         }
     }

@@ -4,7 +4,7 @@ use crate::card::CardView;
 use crate::card::layout::{PointMm, RectMm};
 use crate::colour::Illumination;
 use crate::colour::area::code_at;
-use crate::photo::Photo;
+use crate::photo::{Encoding, Photo};
 use crate::terms::space::Relative;
 
 /// Darkest relative light that is told from black, so that logarithms stay finite.
@@ -29,6 +29,8 @@ impl Raster {
         let columns = (area.width() / step).floor() as usize;
         let rows = (area.height() / step).floor() as usize;
         let lights = LightGrid::new(light, view, area);
+        let logs = Logs::new(&photo.encoding);
+        let floor = FLOOR.ln();
         let mut values = Vec::with_capacity(columns * rows);
         let mut clipped = Vec::with_capacity(columns * rows);
         for row in 0..rows {
@@ -40,9 +42,8 @@ impl Raster {
                 let code = code_at(photo, view, place);
                 clipped.push(code.is_some_and(|code| code.iter().all(|&value| value >= 250)));
                 values.push(code.map(|code| {
-                    let paper = lights.at(place);
-                    let own = photo.encoding.linear(code);
-                    std::array::from_fn(|channel| (own[channel] / paper[channel]).max(FLOOR).ln())
+                    let (paper, own) = (lights.log_at(place), logs.of(code));
+                    std::array::from_fn(|channel| (own[channel] - paper[channel]).max(floor))
                 }));
             }
         }
@@ -116,6 +117,30 @@ pub fn relative(log: [f64; 3]) -> Relative {
     log.map(f64::exp)
 }
 
+/// Natural logarithm of a pixel's light.
+struct Logs<'a> {
+    encoding: &'a Encoding,
+    /// That of every code, where the channels mean sRGB's.
+    of_codes: Option<Box<[[f64; 256]; 3]>>,
+}
+
+impl<'a> Logs<'a> {
+    fn new(encoding: &'a Encoding) -> Self {
+        let of_channel = |channel| encoding.curve(channel).map(|value| f64::from(value).ln());
+        let of_codes = encoding.has_srgb_primaries().then(|| Box::new(std::array::from_fn(of_channel)));
+        Self { encoding, of_codes }
+    }
+
+    /// Of a colour that holds none of a channel the logarithm is below all numbers, or none.
+    #[inline]
+    fn of(&self, code: [u8; 3]) -> [f64; 3] {
+        match &self.of_codes {
+            Some(table) => std::array::from_fn(|channel| table[channel][usize::from(code[channel])]),
+            None => self.encoding.linear(code).map(f64::ln),
+        }
+    }
+}
+
 /// The illumination on a coarse grid, interpolated: evaluating it for every pixel would cost more
 /// than all the rest.
 struct LightGrid {
@@ -146,7 +171,7 @@ impl LightGrid {
         Self { area, columns, rows, logs }
     }
 
-    fn at(&self, place: PointMm) -> [f64; 3] {
+    fn log_at(&self, place: PointMm) -> [f64; 3] {
         let u = ((place.x - self.area.x0) / LIGHT_GRID_MM).clamp(0.0, (self.columns - 2) as f64);
         let v = ((place.y - self.area.y0) / LIGHT_GRID_MM).clamp(0.0, (self.rows - 2) as f64);
         let (column, row) = (u as usize, v as usize);
@@ -155,7 +180,7 @@ impl LightGrid {
         std::array::from_fn(|channel| {
             let top = node(0, 0)[channel] * (1.0 - fu) + node(1, 0)[channel] * fu;
             let bottom = node(0, 1)[channel] * (1.0 - fu) + node(1, 1)[channel] * fu;
-            (top * (1.0 - fv) + bottom * fv).exp()
+            top * (1.0 - fv) + bottom * fv
         })
     }
 }

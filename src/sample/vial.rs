@@ -18,6 +18,8 @@ const GRID_MM: f64 = 0.25;
 const SIDE_MM: f64 = 3.2;
 /// Half width of the window's outline and of what blur makes of it, mm.
 const OUTLINE_REACH_MM: f64 = 1.3;
+/// What is looked at beside a window: a tilted vial's foot stands there, mm.
+const COLUMN_REACH_MM: f64 = 9.0;
 /// Vials of test kits: narrowest and widest outside diameter as seen on the card's plane, mm.
 const VIAL_WIDTH_MM: std::ops::RangeInclusive<f64> = 8.0..=27.0;
 /// Walls are at least this strong against the strongest: other edges are streaks and bright spots.
@@ -124,11 +126,15 @@ pub fn find_vial(
     window: RectMm,
 ) -> Result<Sample, SampleError> {
     let outline = view.layout.outline();
-    let below = (window.y1 + OUTLINE_REACH_MM, outline.y1 - 1.2);
-    let area = RectMm::new(outline.x0 + 1.0, window.y0, outline.x1 - 1.0, outline.y1 - 0.5);
-    let raster = Raster::sample(photo, view, light, area, GRID_MM);
+    let inner = RectMm::new(outline.x0 + 1.0, window.y0, outline.x1 - 1.0, outline.y1 - 0.5);
+    let column = RectMm::new(window.x0 - COLUMN_REACH_MM, inner.y0, window.x1 + COLUMN_REACH_MM, inner.y1);
+    let raster = Raster::sample(photo, view, light, inner.cut_to(&column), GRID_MM);
     let in_window = walls_in_window(&raster, window);
-    let (left, right) = one_vial(&raster, window, &in_window, below)?;
+    // Only below the windows is the whole width looked at.
+    let below = RectMm::new(inner.x0, window.y1 + OUTLINE_REACH_MM, inner.x1, inner.y1);
+    let strip = Raster::sample(photo, view, light, below, GRID_MM);
+    let elsewhere = walls_below(&strip, (below.y0, outline.y1 - 1.2));
+    let (left, right) = one_vial(&elsewhere, window, &in_window)?;
     let axis = Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
     let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
     let liquid = liquid::measure(&raster, &axis, right - left, (top, bottom));
@@ -190,17 +196,11 @@ fn strong(walls: Vec<Wall>) -> Vec<Wall> {
 }
 
 /// Outer edges of the one vial in the window.
-fn one_vial(
-    raster: &Raster,
-    window: RectMm,
-    in_window: &Walls,
-    below: (f64, f64),
-) -> Result<(f64, f64), SampleError> {
-    let elsewhere = walls_below(raster, below);
+fn one_vial(elsewhere: &[Wall], window: RectMm, in_window: &Walls) -> Result<(f64, f64), SampleError> {
     let extent = |walls: &[Wall]| Some((walls.first()?.x0, walls.last()?.x1));
     let Some((left, right)) = extent(&in_window.walls).filter(|(l, r)| r - l >= *VIAL_WIDTH_MM.start())
     else {
-        let stands_elsewhere = extent(&elsewhere).is_some_and(|(l, r)| r - l >= *VIAL_WIDTH_MM.start());
+        let stands_elsewhere = extent(elsewhere).is_some_and(|(l, r)| r - l >= *VIAL_WIDTH_MM.start());
         return Err(if stands_elsewhere { SampleError::OutsideWindow } else { SampleError::Empty });
     };
     let another = elsewhere

@@ -132,7 +132,7 @@ fn card(bytes: &[u8]) {
     }
     let rgb = pixels[..width * height].iter().flat_map(|&grey| [grey; 3]).collect();
     let picture = RgbImage::from_raw(width as u32, height as u32, rgb).expect("pixels of this size");
-    match tintwell::card::find(&picture) {
+    match tintwell::card::find(&picture.into()) {
         Ok(view) => assert!(view.pixels_per_mm.is_finite() && view.residual_mm.is_finite()),
         Err(error) => assert!(!error.to_string().is_empty()),
     }

@@ -110,7 +110,7 @@ pub fn encode(width: u32, height: u32, light: &[Rgb]) -> RgbImage {
 
 /// A photo of other pixels, which mean light as sRGB does.
 pub fn with_pixels(photo: &Photo, pixels: RgbImage) -> Photo {
-    Photo { pixels, encoding: Encoding::srgb(), ..photo.clone() }
+    Photo { pixels: pixels.into(), encoding: Encoding::srgb(), ..photo.clone() }
 }
 
 /// One way of abusing a photo.

@@ -38,7 +38,7 @@ pub fn read(photo: Photo, chart: &Chart) -> Sighting {
 
 /// The photo with other pixels, which mean light as sRGB does.
 pub fn with_pixels(photo: &Photo, pixels: RgbImage) -> Photo {
-    Photo { pixels, encoding: Encoding::srgb(), ..photo.clone() }
+    Photo { pixels: pixels.into(), encoding: Encoding::srgb(), ..photo.clone() }
 }
 
 fn refused(refusal: &Refusal, chart: &Chart) -> Sighting {

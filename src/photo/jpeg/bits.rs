@@ -3,7 +3,7 @@
 use super::Fault;
 
 /// Bits of a code that are looked up at once.
-const LOOKUP_BITS: u32 = 9;
+const LOOKUP_BITS: u32 = 10;
 /// The longest code, bits.
 const LONGEST_CODE: usize = 16;
 
@@ -14,6 +14,9 @@ const MOST_PADDING: u32 = 4;
 pub(super) struct Table {
     /// Length and value of the code that the next bits begin with; length 0 where it is longer.
     lookup: Vec<(u8, u8)>,
+    /// The same for coefficients of a sequential picture that are passed over: bits of code and
+    /// coefficient together, and by how many places it leads on; no bits where that is not so simple.
+    leaps: Vec<(u8, u8)>,
     /// For each length, the code that follows the last of this length, left-aligned to 16 bits.
     limits: [u32; LONGEST_CODE + 1],
     /// For each length, what to add to a code to get the place of its value.
@@ -45,7 +48,20 @@ impl Table {
             limits[length] = code << (LONGEST_CODE - length);
             code <<= 1;
         }
-        Some(Self { lookup, limits, offsets, values: values[..at].to_vec() })
+        let leaps = lookup.iter().map(|&(length, value)| leap(length, value)).collect();
+        Some(Self { lookup, leaps, limits, offsets, values: values[..at].to_vec() })
+    }
+}
+
+/// Places by which the end of a block leads on: past its last.
+const TO_THE_END: u8 = 64;
+
+/// Bits of a code and its coefficient, and places to the next (T.81, F.1.2.2).
+fn leap(length: u8, value: u8) -> (u8, u8) {
+    match (value >> 4, value & 15) {
+        (0, 0) if length > 0 => (length, TO_THE_END),
+        (run, size @ 1..=10) if length > 0 => (length + size, run + 1),
+        _ => (0, 0),
     }
 }
 
@@ -65,7 +81,24 @@ impl<'a> Bits<'a> {
         Self { bytes, at, held: 0, count: 0, made_up: 0 }
     }
 
+    /// Holds at least 33 bits.
+    #[inline]
     fn fill(&mut self) {
+        if self.count > 32 {
+            return;
+        }
+        let next = self.bytes.get(self.at..).and_then(|rest| rest.first_chunk());
+        match next {
+            Some(&four) if !four.contains(&0xff) => {
+                self.held |= u64::from(u32::from_be_bytes(four)) << (32 - self.count);
+                self.at += 4;
+                self.count += 32;
+            }
+            _ => self.fill_by_bytes(),
+        }
+    }
+
+    fn fill_by_bytes(&mut self) {
         while self.count <= 48 {
             let byte = match (self.bytes.get(self.at), self.bytes.get(self.at + 1)) {
                 (Some(0xff), Some(0)) => {
@@ -90,6 +123,28 @@ impl<'a> Bits<'a> {
         self.held <<= count;
         self.count -= count;
         if self.count < self.made_up { Err(Fault::EndsEarly) } else { Ok(()) }
+    }
+
+    /// Passes over the coefficients of a block of a sequential picture from this place on, as far as
+    /// they are simple; gives the place of the next one, past the last if the block is done.
+    #[inline]
+    pub(super) fn leap(&mut self, table: &Table, mut k: usize) -> Result<usize, Fault> {
+        while k < 64 {
+            self.fill();
+            let (bits, places) = table.leaps[(self.held >> (64 - LOOKUP_BITS)) as usize];
+            if bits == 0 {
+                break;
+            }
+            self.held <<= bits;
+            self.count -= u32::from(bits);
+            if places == TO_THE_END {
+                k = 64;
+                break;
+            }
+            k += usize::from(places);
+        }
+        self.pass(0)?;
+        Ok(k)
     }
 
     /// The next bits as a number; up to 16.
@@ -129,7 +184,7 @@ impl<'a> Bits<'a> {
     /// Ends a run of picture data: nothing but padding may be left before the next marker, whose place
     /// is given. A few bytes of zeros are padding too: encoders that write whole words leave them.
     pub(super) fn end(mut self) -> Result<usize, Fault> {
-        self.fill();
+        self.fill_by_bytes();
         let left = self.count.saturating_sub(self.made_up);
         self.pass(left % 8)?;
         // Whoever held few bytes has met the marker.

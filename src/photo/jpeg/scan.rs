@@ -155,7 +155,11 @@ impl<'a> Walk<'a> {
     /// The other coefficients of a block of a sequential picture (T.81, F.2.2.2).
     fn coefficients(&mut self, table: &Table) -> Result<(), Fault> {
         let mut k = 1;
-        while k < 64 {
+        loop {
+            k = self.bits.leap(table, k)?;
+            if k >= 64 {
+                break;
+            }
             let (run, size) = split(self.bits.decode(table)?)?;
             match (run, size) {
                 (0, 0) => return Ok(()),

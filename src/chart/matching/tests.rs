@@ -1,0 +1,52 @@
+//! The quick match against a plain one that looks at every sample by itself.
+
+mod plain;
+
+use proptest::prelude::*;
+
+use super::*;
+use crate::chart::Chart;
+
+fn shipped() -> Vec<Chart> {
+    ["ammonia", "nitrite", "nitrate", "ph", "strip"]
+        .map(|kit| {
+            let file = format!("{}/calibration/rendered-{kit}.json", env!("CARGO_MANIFEST_DIR"));
+            Chart::load(std::path::Path::new(&file)).unwrap()
+        })
+        .into()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    /// Colours on and beside the paths, bright and dark, in plain and in mixed light.
+    #[test]
+    fn quick_and_plain_matches_agree_far_within_the_interval(
+        chart in 0..5_usize,
+        place in -0.1..1.15_f64,
+        off in prop::array::uniform3(-0.12..0.12_f64),
+        residual in 0.005..0.2_f64,
+        lamp in -1.5..1.5_f64,
+        mixed in prop::array::uniform3(-0.1..0.1_f64),
+    ) {
+        let chart = &shipped()[chart];
+        let path = &chart.scales[0].ruler(chart.form).unwrap().path;
+        let value = path.first() + place * (path.last() - path.first());
+        let light = typical_light(path, value);
+        let colour = std::array::from_fn(|k| light[k] * f64::exp(off[k]));
+        let circumstances = Circumstances { residual, lamp: (lamp, 0.3), mixed, unevenness: 0.0 };
+        let quick = match_colour(path, colour, &circumstances);
+        let plain = plain::match_colour(path, colour, &circumstances);
+        let tolerance = 2e-3 * plain.sd;
+        prop_assert!((quick.sd - plain.sd).abs() <= tolerance, "{quick:?} {plain:?}");
+        prop_assert!((quick.above - plain.above).abs() <= 1e-3, "{quick:?} {plain:?}");
+        prop_assert!((quick.chi_square - plain.chi_square).abs() <= 0.02 + 1e-3 * plain.chi_square);
+        if let (Outcome::Within { value, low, high }, Outcome::Within { value: v, low: l, high: h }) =
+            (quick.outcome, plain.outcome)
+        {
+            for (a, b) in [(value, v), (low, l), (high, h)] {
+                prop_assert!((a - b).abs() <= tolerance, "{quick:?} {plain:?}");
+            }
+        }
+    }
+}

@@ -1,0 +1,122 @@
+//! The match as its formulas stand, one sample of the path after the other.
+
+use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
+
+use super::super::conclude;
+use super::{Circumstances, Explained, Match, Node, Path, Relative};
+use crate::chart::optics::{self, LEAST_NOISE, Priors};
+
+const RESIDUAL_SHARE: f64 = 0.5;
+const METAMERISM: f64 = 1.5;
+const STEPS: usize = 5;
+
+/// The five unknowns of a photo, in the order path factor, shade, veil, lamp, mixed light.
+type Unknowns = SVector<f64, 5>;
+type Jacobian = SMatrix<f64, 3, 5>;
+
+pub(super) fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
+    let problem = Problem::new(colour, circumstances, path.priors);
+    let explained: Vec<Explained> = path
+        .nodes
+        .iter()
+        .map(|node| problem.explain(node))
+        .map(|(likelihood, chi_square)| Explained { likelihood, chi_square })
+        .collect();
+    conclude(path, &path.nodes, &explained)
+}
+
+/// A colour with its noise and the priors of its photo.
+struct Problem {
+    light: Vector3<f64>,
+    noise: Vector3<f64>,
+    metamerism: f64,
+    mixed: Vector3<f64>,
+    prior: Unknowns,
+    variance: Unknowns,
+}
+
+/// The model at one node and one state of the unknowns.
+struct Model {
+    predicted: Vector3<f64>,
+    jacobian: Jacobian,
+    noise: Vector3<f64>,
+    covariance: Matrix3<f64>,
+}
+
+impl Problem {
+    fn new(colour: Relative, circumstances: &Circumstances, priors: Priors) -> Self {
+        let light = Vector3::from(colour);
+        let relative =
+            LEAST_NOISE.hypot(RESIDUAL_SHARE * circumstances.residual).hypot(circumstances.unevenness);
+        let noise = optics::noise(&light, relative);
+        let (lamp, lamp_sd) = circumstances.lamp;
+        Self {
+            light,
+            noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)),
+            metamerism: METAMERISM * circumstances.residual,
+            mixed: Vector3::from(circumstances.mixed),
+            prior: Unknowns::from([1.0, 0.0, priors.veil_mean, lamp, 0.0]),
+            variance: Unknowns::from([priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0])
+                .map(|sd| sd * sd),
+        }
+    }
+
+    /// Logarithm of the node's likelihood, and the sum of squares at the best state.
+    fn explain(&self, node: &Node) -> (f64, f64) {
+        let mut state = self.start(node);
+        for _ in 0..STEPS {
+            let model = self.model(node, &state);
+            let Some(precision) = model.covariance.try_inverse() else {
+                return (f64::NEG_INFINITY, f64::INFINITY);
+            };
+            let gap = self.light - model.predicted + model.jacobian * (state - self.prior);
+            let change = model.jacobian.transpose() * (precision * gap);
+            state = self.prior + change.component_mul(&self.variance);
+            state[0] = state[0].clamp(0.6, 1.6);
+            state[1] = state[1].clamp(-0.6, 0.8);
+            state[2] = state[2].clamp(0.0, 0.9 * self.light.min());
+        }
+        let model = self.model(node, &state);
+        let gap = self.light - model.predicted;
+        let misfit: f64 = gap.component_mul(&gap).component_div(&model.noise).sum();
+        let pull = state - self.prior;
+        let chi_square = misfit + pull.component_mul(&pull).component_div(&self.variance).sum();
+        (-0.5 * chi_square - 0.5 * model.covariance.determinant().ln(), chi_square)
+    }
+
+    /// Priors, with the shade that brings the path nearest.
+    fn start(&self, node: &Node) -> Unknowns {
+        let own = self.light.map(|value| -(value - self.prior[2]).max(0.01).log10());
+        let gap = own - (node.absorbance + self.prior[3] * node.by_lamp);
+        let mut sorted = [gap[0], gap[1], gap[2]];
+        sorted.sort_by(f64::total_cmp);
+        let mut state = self.prior;
+        state[1] = sorted[1].clamp(-0.5, 0.5);
+        state
+    }
+
+    fn model(&self, node: &Node, state: &Unknowns) -> Model {
+        const LN10: f64 = std::f64::consts::LN_10;
+        let [path, shade, veil, lamp, mix] = [state[0], state[1], state[2], state[3], state[4]];
+        let own = node.absorbance + lamp * node.by_lamp;
+        let lightest = node.absorbance.min();
+        let mut jacobian = Jacobian::zeros();
+        let mut predicted = Vector3::zeros();
+        let mut noise = self.noise;
+        for channel in 0..3 {
+            let passed = 10_f64.powf(-(path * own[channel] + shade)) * (mix * self.mixed[channel]).exp();
+            predicted[channel] = passed + veil;
+            jacobian[(channel, 0)] = -LN10 * passed * own[channel];
+            jacobian[(channel, 1)] = -LN10 * passed;
+            jacobian[(channel, 2)] = 1.0;
+            jacobian[(channel, 3)] = -LN10 * passed * path * node.by_lamp[channel];
+            jacobian[(channel, 4)] = passed * self.mixed[channel];
+            let coloured = node.absorbance[channel] - lightest;
+            noise[channel] += (self.metamerism * LN10 * passed * coloured).powi(2);
+        }
+        let covariance =
+            jacobian * SMatrix::<f64, 5, 5>::from_diagonal(&self.variance) * jacobian.transpose()
+                + Matrix3::from_diagonal(&noise);
+        Model { predicted, jacobian, noise, covariance }
+    }
+}
