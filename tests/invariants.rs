@@ -115,11 +115,11 @@ fn intervals_do_not_narrow_as_noise_grows() {
 fn turning_the_photo_leaves_the_reading_in_its_interval() {
     for sound in &*SOUND {
         for turned in [
-            imageops::rotate90(&sound.photo.pixels),
-            imageops::rotate180(&sound.photo.pixels),
-            imageops::rotate270(&sound.photo.pixels),
+            imageops::rotate90(&sound.photo.pixels.to_image()),
+            imageops::rotate180(&sound.photo.pixels.to_image()),
+            imageops::rotate270(&sound.photo.pixels.to_image()),
         ] {
-            let photo = Photo { pixels: turned, ..sound.photo.clone() };
+            let photo = Photo { pixels: turned.into(), ..sound.photo.clone() };
             assert_same(sound, &read(photo, &sound.chart));
         }
     }
@@ -150,16 +150,13 @@ fn lossless_formats_read_the_same_to_the_last_digit() {
 }
 
 /// All matches of a chart's scale along its own path.
-fn rulers() -> Vec<(String, tintwell::chart::Ruler)> {
-    shipped::names()
-        .map(|name| shipped::find(name).unwrap().unwrap())
-        .flat_map(|chart| {
-            let form = chart.form;
-            chart
-                .scales
-                .into_iter()
-                .map(move |scale| (format!("{} {}", chart.name, scale.analyte), scale.ruler(form).unwrap()))
-        })
+fn rulers() -> Vec<(String, &'static tintwell::chart::Ruler)> {
+    static CHARTS: LazyLock<Vec<Chart>> =
+        LazyLock::new(|| shipped::names().map(|name| shipped::find(name).unwrap().unwrap()).collect());
+    CHARTS
+        .iter()
+        .flat_map(|chart| chart.scales.iter().map(move |scale| (chart, scale)))
+        .map(|(chart, scale)| (format!("{} {}", chart.name, scale.analyte), scale.ruler(chart.form).unwrap()))
         .collect()
 }
 
