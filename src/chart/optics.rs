@@ -32,7 +32,7 @@ pub const VIAL: Priors =
 /// in it; what varies like one is the amount of reagent, a few percent a pad. A wet pad's gloss is
 /// mostly left out before.
 pub const PAD: Priors =
-    Priors { path_sd: 0.05, shade_sd: 0.02, veil_mean: 0.01, veil_sd: 0.01, veil_colour_sd: 0.0 };
+    Priors { path_sd: 0.05, shade_sd: 0.02, veil_mean: 0.01, veil_sd: 0.01, veil_colour_sd: 0.003 };
 
 /// Standard deviation of the elements of the lamp matrix.
 pub const LAMP_SD: f64 = 0.1;

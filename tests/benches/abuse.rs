@@ -9,14 +9,15 @@ mod reading;
 
 use abuse::{CASES, Scene, with_pixels};
 use rayon::prelude::*;
-use reading::{chart, file, read, step_at};
+use reading::{chart, file, read_scale, step_of};
+use tintwell::card::layout::PointMm;
 use tintwell::chart::Chart;
 use tintwell::photo::{self, Photo};
 use tintwell::pipeline;
 use tintwell::reading::{Sighting, Status};
 
 /// Small ones of all lights and phones: photo, analyte, true value.
-const PHOTOS: [(&str, &str, f64); 14] = [
+const VIALS: [(&str, &str, f64); 14] = [
     ("ammonia_unknown/004.jpg", "ammonia", 5.33),
     ("ammonia_unknown/009.jpg", "ammonia", 0.02),
     ("series/001.jpg", "ammonia", 1.99),
@@ -33,23 +34,44 @@ const PHOTOS: [(&str, &str, f64); 14] = [
     ("ph_unknown/010.jpg", "ph", 6.43),
 ];
 
+/// Strips: photo, true values of their pads from the dipped end.
+const STRIPS: [(&str, [f64; 4]); 3] = [
+    ("strip_unknown/002.jpg", [66.6, 4.5, 6.72, 0.25]),
+    ("strip_unknown/004.jpg", [20.0, 0.0, 7.03, 1.8]),
+    ("strip_unknown/005.jpg", [1.3, 0.74, 6.8, 0.44]),
+];
+
 struct Sound {
     name: &'static str,
     photo: Photo,
     scene: Scene,
     chart: Chart,
+    scale: usize,
     truth: f64,
     seen: Sighting,
 }
 
-fn sound(&(name, analyte, truth): &(&'static str, &str, f64)) -> Sound {
-    let chart = chart(&format!("rendered-{analyte}"));
+fn sound(name: &'static str, kit: &str, scale: usize, truth: f64) -> Sound {
+    let chart = chart(&format!("rendered-{kit}"));
     let photo = photo::open(&file(name)).unwrap();
     let view = pipeline::look(photo.clone()).unwrap();
-    let (sample, _) = pipeline::vial_in(&view, view.card.layout.windows[0]).unwrap();
-    let scene = Scene::of(&view, &sample.area);
-    let seen = read(photo.clone(), &chart);
-    Sound { name, photo, scene, chart, truth, seen }
+    let seen = read_scale(photo.clone(), &chart, scale);
+    let on_card = |&(x, y): &(f64, f64)| {
+        let (x, y) = view.card.to_card.apply((x, y));
+        PointMm { x, y }
+    };
+    let sample: Vec<PointMm> = seen.evidence.sample.iter().map(on_card).collect();
+    let scene = Scene::of(&view, &sample);
+    Sound { name, photo, scene, chart, scale, truth, seen }
+}
+
+fn vials() -> Vec<Sound> {
+    VIALS.par_iter().map(|&(name, kit, truth)| sound(name, kit, 0, truth)).collect()
+}
+
+fn strips() -> Vec<Sound> {
+    let pads = STRIPS.iter().flat_map(|&(name, truths)| (0..4).map(move |pad| (name, pad, truths[pad])));
+    pads.map(|(name, pad, truth)| sound(name, "strip", pad, truth)).collect()
 }
 
 /// Columns of the table.
@@ -70,20 +92,26 @@ fn outcome(sound: &Sound, now: &Sighting) -> usize {
     }
     let off = (low - sound.truth).max(sound.truth - high);
     let from = now.value.map_or(off, |value| (value - sound.truth).abs());
-    4 + usize::from(from > step_at(&sound.chart, sound.truth))
+    4 + usize::from(from > step_of(&sound.chart, sound.scale, sound.truth))
 }
 
 fn main() {
     let wanted = std::env::var("TINTWELL_CASE").unwrap_or_default();
-    let photos: Vec<Sound> = PHOTOS.par_iter().map(sound).collect();
+    println!("Vials:");
+    table(&vials(), &wanted);
+    println!("Pads of strips:");
+    table(&strips(), &wanted);
+}
+
+fn table(photos: &[Sound], wanted: &str) {
     println!("| {:52} | {} |", "case", COLUMNS.join(" | "));
-    for case in CASES.iter().filter(|case| case.name.contains(&wanted)) {
+    for case in CASES.iter().filter(|case| case.name.contains(wanted)) {
         let seen: Vec<(usize, String)> = photos
             .par_iter()
             .enumerate()
             .map(|(index, sound)| {
                 let pixels = (case.apply)(&sound.scene, index as u64);
-                let now = read(with_pixels(&sound.photo, pixels), &sound.chart);
+                let now = read_scale(with_pixels(&sound.photo, pixels), &sound.chart, sound.scale);
                 let words = format!(
                     "    {} true {} was {:.2?}..{:.2?} now {:?} {:.2?} ({:.2?}..{:.2?}) {:?} {:?}",
                     sound.name,

@@ -26,6 +26,7 @@ pub struct Target {
     /// Sound input, from which hostile input is made.
     pub seeds: fn() -> Vec<Vec<u8>>,
     /// Rounds of the short run: what takes about half a second.
+    #[allow(dead_code)] // The guided run goes on for as long as wished.
     pub rounds: usize,
 }
 

@@ -30,8 +30,13 @@ pub fn read_bytes(bytes: &[u8], chart: &Chart) -> Sighting {
 
 /// Reads an opened photo: its first window, the first sample in it.
 pub fn read(photo: Photo, chart: &Chart) -> Sighting {
+    read_scale(photo, chart, 0)
+}
+
+/// Reads an opened photo: its first window, the sample for this scale of the chart.
+pub fn read_scale(photo: Photo, chart: &Chart, scale: usize) -> Sighting {
     match pipeline::look(photo) {
-        Ok(view) => pipeline::read_window(&view, view.card.layout.windows[0], chart).remove(0),
+        Ok(view) => pipeline::read_window(&view, view.card.layout.windows[0], chart).remove(scale),
         Err(refusal) => refused(&refusal, chart),
     }
 }
@@ -101,5 +106,10 @@ pub fn bounds(sighting: &Sighting) -> (f64, f64) {
 
 /// The step of the chart at a value.
 pub fn step_at(chart: &Chart, value: f64) -> f64 {
-    chart.scales[0].ruler(chart.form).expect("a sound scale").path.step_at(value)
+    step_of(chart, 0, value)
+}
+
+/// The step of one of the chart's scales at a value.
+pub fn step_of(chart: &Chart, scale: usize, value: f64) -> f64 {
+    chart.scales[scale].ruler(chart.form).expect("a sound scale").path.step_at(value)
 }
