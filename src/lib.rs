@@ -17,6 +17,9 @@
 //!
 //! Imports go one way: a stage uses only those above it.
 
+#[doc = include_str!("PROMISES.md")]
+pub mod promises {}
+
 // Unit tests share the helpers of the integration tests, which name the crate from outside.
 #[cfg(test)]
 extern crate self as tintwell;

@@ -49,7 +49,7 @@ fn holds_truth(sighting: &Sighting, truth: f64) -> bool {
 #[test]
 fn slight_abuse_is_read_rightly() {
     for name in
-        ["untouched", "drops on the glass", "yellowed card", "card bent by 3 mm", "tilted by 40 degrees"]
+        ["untouched", "drops on the sample", "yellowed card", "card bent by 3 mm", "tilted by 40 degrees"]
     {
         for ((seen, _), (photo, _, truth)) in abused(name).into_iter().zip(PHOTOS) {
             assert!(holds_truth(&seen, truth), "{name} {photo}: {seen:?}");
@@ -62,7 +62,7 @@ fn what_cannot_be_a_photo_of_one_card_is_refused_with_its_reason() {
     for (name, reason) in [
         ("mirrored", "mirrored"),
         ("two cards in the picture", "two reference cards"),
-        ("colours of the liquid alone painted over", "none of chart"),
+        ("colours of the sample alone painted over", "none of chart"),
     ] {
         for (seen, _) in abused(name) {
             assert_eq!(seen.status, Status::Refused, "{name}: {seen:?}");
@@ -91,9 +91,10 @@ fn edited_and_filtered_photos_are_flagged() {
 
 #[test]
 fn shadows_across_the_card_are_flagged() {
-    for name in
-        ["hand's shadow on part of the card, 40 % darker", "hand's shadow across card and vial, 40 % darker"]
-    {
+    for name in [
+        "hand's shadow on part of the card, 40 % darker",
+        "hand's shadow across card and sample, 40 % darker",
+    ] {
         for (seen, fate) in abused(name) {
             assert!(matches!(fate, Fate::Flagged | Fate::Refused), "{name}: {seen:?}");
         }
@@ -105,10 +106,10 @@ fn shadows_across_the_card_are_flagged() {
 #[test]
 fn other_abuse_is_off_by_no_step_unwarned() {
     for name in [
-        "glare on a fifth of the liquid",
-        "glare on half of the liquid",
-        "red clothes mirrored in the glass, 4 % of paper",
-        "blue clothes mirrored in the glass, 4 % of paper",
+        "glare on a fifth of the sample",
+        "glare on half of the sample",
+        "red clothes mirrored on the sample, 4 % of paper",
+        "blue clothes mirrored on the sample, 4 % of paper",
         "stains on the card",
         "card bent by 10 mm",
         "tone curve of an editor, more contrast",

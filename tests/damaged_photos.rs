@@ -61,3 +61,40 @@ fn lying_sizes_are_refused_before_they_cost_anything() {
         assert!(began.elapsed().as_secs() < 60, "bounded work");
     }
 }
+
+/// A picture of the most pixels that are decoded, at the most bits, and a progressive JPEG that claims as
+/// many: the promise is 800 MB, the limit here leaves room for what the system counts besides.
+#[cfg(target_os = "linux")]
+#[test]
+fn the_largest_photos_stay_below_the_promised_memory() {
+    let folder = tempfile::tempdir().unwrap();
+    let black = folder.path().join("black.png");
+    let mut encoder =
+        png::Encoder::new(std::io::BufWriter::new(std::fs::File::create(&black).unwrap()), 8_000, 8_000);
+    encoder.set_color(png::ColorType::Rgba);
+    encoder.set_depth(png::BitDepth::Sixteen);
+    encoder.set_compression(png::Compression::Fastest);
+    let mut writer = encoder.write_header().unwrap();
+    let mut stream = writer.stream_writer().unwrap();
+    let row = vec![0; 8 * 8_000];
+    (0..8_000).for_each(|_| std::io::Write::write_all(&mut stream, &row).unwrap());
+    stream.finish().unwrap();
+    drop(writer);
+    let lying = folder.path().join("lying.jpg");
+    let mut bytes = std::fs::read(file("nitrite_unknown/009.jpg")).unwrap();
+    let frame = bytes.windows(3).position(|w| w == [0xff, 0xc2, 0x00]).unwrap();
+    bytes[frame + 5..frame + 9].copy_from_slice(&[0x1f, 0x40, 0x1f, 0x40]);
+    std::fs::write(&lying, bytes).unwrap();
+    for (photo, reason) in [(black, "too dark"), (lying, "damaged")] {
+        let output = std::process::Command::new("sh")
+            .args(["-c", "ulimit -v 1100000; exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_tintwell")])
+            .args(["read", "--dry-run", "--chart", "rendered-ammonia", "--home"])
+            .args([folder.path(), &photo])
+            .env("RAYON_NUM_THREADS", "2")
+            .output()
+            .unwrap();
+        let said =
+            String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.code() == Some(2) && said.contains(reason), "{said}");
+    }
+}
