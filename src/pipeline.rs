@@ -217,6 +217,9 @@ fn measure(
     if matched.may_be_lower {
         flags.push(Flag::BelowChart);
     }
+    if scale.is_provisional {
+        flags.push(Flag::ProvisionalChart);
+    }
     flags.sort_unstable();
     flags.dedup();
     let (status, value, low, high) = numbers(scale, matched.outcome);

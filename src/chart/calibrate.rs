@@ -1,7 +1,8 @@
 //! A chart from photos of standards.
 
-use super::file::{Chart, Form, StandardPhoto};
+use super::file::{Chart, Form};
 use super::fit::{self, Fit, Standard};
+use super::kept::{KeptPhoto, Measured, Origin, StandardPhoto};
 use super::matching::{Circumstances, Outcome};
 use super::path::Path;
 use super::scale::{CrossValidation, DetectionLimits, Level, Rulers, Scale};
@@ -32,6 +33,8 @@ pub struct Observation {
     pub colour: Relative,
     /// Relative scatter over the sample.
     pub unevenness: f64,
+    /// Whether it is a solution or a printed swatch.
+    pub origin: Origin,
 }
 
 /// One photo of standards.
@@ -39,6 +42,8 @@ pub struct Observation {
 pub struct Photo {
     /// Its file, as given.
     pub name: String,
+    /// Hash of its content, the same whatever its name or metadata.
+    pub hash: String,
     /// The card's patches in it.
     pub patches: PatchColours,
     /// Mixed light in it.
@@ -136,8 +141,7 @@ pub fn calibrate(
     let scales = analytes
         .into_iter()
         .map(|analyte| {
-            let own: Vec<&Observation> =
-                observations.iter().filter(|observation| observation.analyte == analyte).collect();
+            let own = used(observations, analyte);
             Calibrator { analyte, reference: &reference, photos, corrections: &corrections, own, form }
                 .scale()
         })
@@ -149,9 +153,38 @@ pub fn calibrate(
             analyte: observation.analyte,
             value: observation.value,
             colour: corrections[observation.photo].apply(observation.colour),
+            measured: Some(Measured {
+                photo: observation.photo,
+                origin: observation.origin,
+                colour: observation.colour,
+                uncertainty: observation.value_uncertainty,
+                unevenness: observation.unevenness,
+            }),
         })
         .collect();
-    Ok(Chart::new(name, form, card_version, reference, scales, standards))
+    let kept = photos.iter().map(KeptPhoto::from).collect();
+    Ok(Chart::new(name, form, card_version, reference, scales, (standards, kept)))
+}
+
+/// What a scale rests on: solutions alone as soon as they make a chart over the whole printed scale,
+/// until then the swatches too.
+fn used(observations: &[Observation], analyte: Analyte) -> Vec<&Observation> {
+    let all: Vec<&Observation> = observations.iter().filter(|own| own.analyte == analyte).collect();
+    let solutions: Vec<&Observation> =
+        all.iter().copied().filter(|own| own.origin == Origin::Solution).collect();
+    let levels = levels_of(&solutions);
+    let spans = |own: &Observation| {
+        levels.first().is_some_and(|low| *low <= own.value)
+            && levels.last().is_some_and(|top| own.value <= *top)
+    };
+    if levels.len() >= LEAST_LEVELS && all.iter().all(|own| spans(own)) { solutions } else { all }
+}
+
+fn levels_of(observations: &[&Observation]) -> Vec<f64> {
+    let mut levels: Vec<f64> = observations.iter().map(|own| own.value).collect();
+    levels.sort_by(f64::total_cmp);
+    levels.dedup();
+    levels
 }
 
 /// What one scale is made from.
@@ -166,7 +199,7 @@ struct Calibrator<'a> {
 
 impl Calibrator<'_> {
     fn scale(&self) -> Result<Scale, CalibrationError> {
-        let levels = self.levels();
+        let levels = levels_of(&self.own);
         if levels.len() < LEAST_LEVELS {
             let found = levels.len();
             let levels = levels.iter().map(f64::to_string).collect::<Vec<_>>().join(", ");
@@ -183,25 +216,34 @@ impl Calibrator<'_> {
             levels: self.level_records(&levels, &fit),
             response: fit.response,
             lamp: std::array::from_fn(|row| std::array::from_fn(|column| fit.lamp[(row, column)])),
+            is_provisional: self.is_provisional(),
             limits: self.limits(&path),
             cross_validation: self.cross_validate(&levels, &standards),
             rulers: Rulers::default(),
         })
     }
 
-    fn levels(&self) -> Vec<f64> {
-        let mut levels: Vec<f64> = self.own.iter().map(|own| own.value).collect();
-        levels.sort_by(f64::total_cmp);
-        levels.dedup();
-        levels
-    }
-
     fn standard(&self, own: &Observation, levels: &[f64]) -> Standard {
         Standard {
             level: levels.partition_point(|level| *level < own.value),
             colour: self.corrections[own.photo].apply(own.colour),
-            lamp: self.reference.score_of_standard(&self.photos[own.photo].patches),
+            lamp: self.lamp_of(own),
             value_uncertainty: own.value_uncertainty,
+            is_printed: own.origin == Origin::Swatch,
+        }
+    }
+
+    fn is_provisional(&self) -> bool {
+        self.own.iter().any(|own| own.origin == Origin::Swatch)
+    }
+
+    /// Inks of swatches answer to a lamp as the card's patches do; beside swatches a few solutions tell
+    /// too little of how their dye answers.
+    fn lamp_of(&self, own: &Observation) -> f64 {
+        if self.is_provisional() {
+            0.0
+        } else {
+            self.reference.score_of_standard(&self.photos[own.photo].patches)
         }
     }
 
@@ -210,11 +252,13 @@ impl Calibrator<'_> {
         levels
             .iter()
             .zip(&fit.absorbance)
-            .map(|(&value, absorbance)| Level {
+            .enumerate()
+            .map(|(index, (&value, absorbance))| Level {
                 value,
                 absorbance: [absorbance[0], absorbance[1], absorbance[2]],
                 photos: at(value).count(),
                 uncertainty: at(value).map(|own| own.value_uncertainty).fold(0.0, f64::max),
+                doubt: fit.doubt.as_ref().map(|doubt| doubt[index].into()),
             })
             .collect()
     }
@@ -270,7 +314,8 @@ impl Calibrator<'_> {
     /// Reads every photo with a path fitted without it, where its level has another photo.
     fn cross_validate(&self, levels: &[f64], standards: &[Standard]) -> Option<CrossValidation> {
         let (mut errors, mut held) = (Vec::new(), 0_usize);
-        for (k, own) in self.own.iter().enumerate() {
+        let solutions = self.own.iter().enumerate().filter(|(_, own)| own.origin == Origin::Solution);
+        for (k, own) in solutions {
             let others: Vec<Standard> =
                 standards.iter().enumerate().filter(|(other, _)| *other != k).map(|(_, s)| *s).collect();
             if others.iter().all(|other| other.level != standards[k].level) {

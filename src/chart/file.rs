@@ -5,17 +5,19 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
+use super::history::Revision;
+use super::kept::{KeptPhoto, StandardPhoto};
 use super::optics::{self, Priors};
 use super::scale::Scale;
 use crate::colour::ReferenceView;
 use crate::sample::StripForm;
 use crate::terms::Analyte;
-use crate::terms::space::Relative;
 
 /// What a chart's file says it is.
 const FORMAT: &str = "tintwell chart";
-/// Version of the file's layout that is written; earlier ones are read.
-const VERSION: u32 = 1;
+/// Version of the file's layout that is written; earlier ones are read. Version 1 kept neither the
+/// photos' patches nor the samples as measured, nor a history: such a chart cannot be added to.
+const VERSION: u32 = 2;
 /// No honest chart is larger.
 const MAX_FILE_BYTES: u64 = 8 << 20;
 
@@ -37,19 +39,6 @@ impl Form {
             Self::Strip => optics::PAD,
         }
     }
-}
-
-/// A photo a chart was made from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct StandardPhoto {
-    /// The file, as given.
-    pub photo: String,
-    /// What the standard held.
-    pub analyte: Analyte,
-    /// Its value, in the scale's unit.
-    pub value: f64,
-    /// Colour relative to paper, in the reference view.
-    pub colour: Relative,
 }
 
 /// A kit's chart.
@@ -78,6 +67,12 @@ pub struct Chart {
     pub scales: Vec<Scale>,
     /// What it was made from.
     pub standards: Vec<StandardPhoto>,
+    /// The photos of these, as far as a fit needs them; empty in files of version 1.
+    #[serde(default)]
+    pub photos: Vec<KeptPhoto>,
+    /// What was made and added when, oldest first; empty in files of version 1.
+    #[serde(default)]
+    pub history: Vec<Revision>,
 }
 
 /// Why a chart cannot be used.
@@ -147,7 +142,7 @@ impl Chart {
         card_version: u8,
         reference: ReferenceView,
         scales: Vec<Scale>,
-        standards: Vec<StandardPhoto>,
+        (standards, photos): (Vec<StandardPhoto>, Vec<KeptPhoto>),
     ) -> Self {
         Self {
             format: FORMAT.to_owned(),
@@ -161,6 +156,20 @@ impl Chart {
             reference,
             scales,
             standards,
+            photos,
+            history: Vec::new(),
+        }
+    }
+
+    /// This chart with the fit of another one, and all its own facts.
+    pub(super) fn with_fit_of(&self, other: Self) -> Self {
+        Self {
+            version: VERSION,
+            reference: other.reference,
+            scales: other.scales,
+            standards: other.standards,
+            photos: other.photos,
+            ..self.clone()
         }
     }
 
@@ -209,6 +218,12 @@ impl Chart {
         }
         if self.scales.is_empty() {
             return Err("it holds no scale".to_owned());
+        }
+        let is_lost = |standard: &StandardPhoto| {
+            standard.measured.is_some_and(|measured| measured.photo >= self.photos.len())
+        };
+        if self.standards.iter().any(is_lost) {
+            return Err("a sample's photo is missing".to_owned());
         }
         self.check_strip()?;
         match self.scales.iter().find(|scale| scale.ruler(self.form).is_none()) {

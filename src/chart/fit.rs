@@ -8,7 +8,7 @@
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
-use super::optics::{self, DARKEST, LAMP_SD, Priors};
+use super::optics::{self, DARKEST, LAMP_SD, PRINT_GAIN_SD, PRINT_OFFSET_SD, PRINT_SD, Priors};
 use super::response::Response;
 use crate::terms::Analyte;
 use crate::terms::space::Relative;
@@ -24,6 +24,8 @@ pub struct Standard {
     pub lamp: f64,
     /// Relative standard uncertainty of its value.
     pub value_uncertainty: f64,
+    /// Whether it is a printed swatch in place of a liquid.
+    pub is_printed: bool,
 }
 
 /// The fitted path.
@@ -37,20 +39,10 @@ pub struct Fit {
     pub lamp: Matrix3<f64>,
     /// What was known of the photos' unknowns.
     pub priors: Priors,
+    /// Variance of each level's absorbance, if any standard is a printed swatch.
+    pub doubt: Option<Vec<Vector3<f64>>>,
     /// Sum of squares that was minimised.
-    cost: f64,
-}
-
-impl Fit {
-    /// A fit kept in a chart's file.
-    pub fn restored(
-        response: Response,
-        absorbance: Vec<Vector3<f64>>,
-        lamp: Matrix3<f64>,
-        priors: Priors,
-    ) -> Self {
-        Self { response, absorbance, lamp, priors, cost: 0.0 }
-    }
+    pub cost: f64,
 }
 
 /// Rounds of the three steps.
@@ -72,6 +64,7 @@ pub fn fit(analyte: Analyte, levels: &[f64], standards: &[Standard], priors: Pri
 /// A photo as the fit sees it at the present veil.
 struct Linear {
     level: usize,
+    is_printed: bool,
     lamp: f64,
     /// Absorbance, referred to the mean veil.
     observed: Vector3<f64>,
@@ -89,6 +82,7 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
     let mut lamp = Matrix3::zeros();
     let mut veils = vec![priors.veil_mean; standards.len()];
     let mut cost = f64::INFINITY;
+    let mut doubt = None;
     for _ in 0..ROUNDS {
         let linear: Vec<Linear> = standards
             .iter()
@@ -99,7 +93,7 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
                 linearise(standard, (colour, veil), &absorbance, &slope, priors)
             })
             .collect::<Option<_>>()?;
-        (absorbance, cost) = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
+        (absorbance, doubt, cost) = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
         lamp = solve_lamp(&linear, &absorbance)?;
         veils = linear
             .iter()
@@ -107,7 +101,7 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
             .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp, priors))
             .collect();
     }
-    Some(Fit { response, absorbance, lamp, priors, cost })
+    Some(Fit { response, absorbance, lamp, priors, doubt, cost })
 }
 
 /// Mean absorbance of each level's photos.
@@ -155,32 +149,73 @@ fn linearise(
         + priors.veil_sd * priors.veil_sd * per_light * per_light.transpose()
         + value * value.transpose()
         + optics::diagonal(&noise)
+        + Matrix3::from_diagonal_element(if standard.is_printed { PRINT_SD * PRINT_SD } else { 0.0 })
         + Matrix3::from_diagonal_element(1e-6);
     let precision = covariance.try_inverse()?;
     let root = precision.cholesky()?.l().transpose();
-    Some(Linear { level: standard.level, lamp: standard.lamp, observed, by_veil: per_light, precision, root })
+    Some(Linear {
+        level: standard.level,
+        is_printed: standard.is_printed,
+        lamp: standard.lamp,
+        observed,
+        by_veil: per_light,
+        precision,
+        root,
+    })
 }
 
-/// Absorbances of all levels, lamp matrix held, and the cost reached.
+/// What a solution of the levels gives: absorbances, their variances where there are swatches, cost.
+type Levels = (Vec<Vector3<f64>>, Option<Vec<Vector3<f64>>>, f64);
+
+/// Absorbances of all levels, lamp matrix held.
+///
+/// Where swatches stand for liquids, six more unknowns say how the printed scale as a whole differs:
+/// a gain and an offset of each channel (see [`super::optics`]); solutions beside them teach both.
 fn solve_levels(
     photos: &[Linear],
     response: Response,
     levels: &[f64],
     before: &[Vector3<f64>],
     lamp: &Matrix3<f64>,
-) -> Option<(Vec<Vector3<f64>>, f64)> {
+) -> Option<Levels> {
     let count = levels.len();
-    let rows = 3 * (photos.len() + count.saturating_sub(2));
-    let mut design = DMatrix::zeros(rows, 3 * count);
-    let mut right = DVector::zeros(rows);
+    let printed = if photos.iter().any(|photo| photo.is_printed) { 6 } else { 0 };
+    let bends = 3 * (photos.len() + count.saturating_sub(2));
+    let mut design = DMatrix::zeros(bends + printed, 3 * count + printed);
+    let mut right = DVector::zeros(bends + printed);
     for (k, photo) in photos.iter().enumerate() {
         let block = photo.root * (Matrix3::identity() + photo.lamp * lamp);
         design.fixed_view_mut::<3, 3>(3 * k, 3 * photo.level).copy_from(&block);
+        if photo.is_printed {
+            let gain = photo.root * Matrix3::from_diagonal(&before[photo.level]);
+            design.fixed_view_mut::<3, 3>(3 * k, 3 * count).copy_from(&gain);
+            design.fixed_view_mut::<3, 3>(3 * k, 3 * count + 3).copy_from(&photo.root);
+        }
         right.fixed_rows_mut::<3>(3 * k).copy_from(&(photo.root * photo.observed));
     }
+    bend_rows(&mut design, 3 * photos.len(), response, levels, before);
+    for k in 0..printed {
+        design[(bends + k, 3 * count + k)] = 1.0 / if k < 3 { PRINT_GAIN_SD } else { PRINT_OFFSET_SD };
+    }
+    let solution = least_squares(&design, &right)?;
+    let cost = (&design * &solution - &right).norm_squared();
+    let absorbance: Vec<Vector3<f64>> =
+        (0..count).map(|k| solution.fixed_rows::<3>(3 * k).into_owned()).collect();
+    let doubt = if printed > 0 { Some(variances(&design, &absorbance)?) } else { None };
+    Some((absorbance, doubt, cost))
+}
+
+/// Rows that hold the path's bend.
+fn bend_rows(
+    design: &mut DMatrix<f64>,
+    first: usize,
+    response: Response,
+    levels: &[f64],
+    before: &[Vector3<f64>],
+) {
     let g: Vec<f64> = levels.iter().map(|&level| response.coordinate(level)).collect();
-    for k in 1..count.saturating_sub(1) {
-        let row = 3 * (photos.len() + k - 1);
+    for k in 1..levels.len().saturating_sub(1) {
+        let row = first + 3 * (k - 1);
         let share = (g[k] - g[k - 1]) / (g[k + 1] - g[k - 1]);
         let sd = BEND + BEND_SHARE * (before[k + 1] - before[k - 1]).abs().max();
         for channel in 0..3 {
@@ -189,10 +224,19 @@ fn solve_levels(
             design[(row + channel, 3 * (k + 1) + channel)] = -share / sd;
         }
     }
-    let solution = least_squares(&design, &right)?;
-    let cost = (&design * &solution - &right).norm_squared();
-    let levels = (0..count).map(|k| solution.fixed_rows::<3>(3 * k).into_owned()).collect();
-    Some((levels, cost))
+}
+
+/// Variance of each level, all other unknowns left open; a shade that all channels share is taken
+/// off, since reading takes it for unknown anyway. Swatches do not tell how the liquid answers to
+/// lamps, so what is known of that beforehand is added.
+fn variances(design: &DMatrix<f64>, absorbance: &[Vector3<f64>]) -> Option<Vec<Vector3<f64>>> {
+    let unshade = Matrix3::identity() - Matrix3::from_element(1.0 / 3.0);
+    let all = normal_matrix(design).try_inverse()?;
+    let level = |(k, own): (usize, &Vector3<f64>)| {
+        let by_lamp = Matrix3::from_diagonal_element(LAMP_SD * LAMP_SD * own.norm_squared());
+        (unshade * (all.fixed_view::<3, 3>(3 * k, 3 * k) + by_lamp) * unshade).diagonal()
+    };
+    Some(absorbance.iter().enumerate().map(level).collect())
 }
 
 /// Lamp matrix, levels held.
@@ -231,6 +275,9 @@ fn solve_veil(
 }
 
 fn least_squares(design: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f64>> {
-    let normal = design.transpose() * design + DMatrix::identity(design.ncols(), design.ncols()) * 1e-9;
-    Some(normal.cholesky()?.solve(&(design.transpose() * right)))
+    Some(normal_matrix(design).cholesky()?.solve(&(design.transpose() * right)))
+}
+
+fn normal_matrix(design: &DMatrix<f64>) -> DMatrix<f64> {
+    design.transpose() * design + DMatrix::identity(design.ncols(), design.ncols()) * 1e-9
 }

@@ -58,6 +58,8 @@ struct Four {
     by_lamp: [f64x4; 3],
     /// Absorbance of the lightest channel.
     lightest: f64x4,
+    /// Variance of the absorbance.
+    doubt: [f64x4; 3],
 }
 
 impl Four {
@@ -69,6 +71,7 @@ impl Four {
             absorbance,
             by_lamp: std::array::from_fn(|channel| lanes(&|node| node.by_lamp[channel])),
             lightest: r.fast_min(g).fast_min(b),
+            doubt: std::array::from_fn(|channel| lanes(&|node| node.doubt[channel])),
         }
     }
 }
@@ -212,7 +215,10 @@ impl Problem {
                 passed * self.mixed[channel],
             ];
             let coloured = passed * (absorbance - nodes.lightest) * self.metamerism;
-            model.noise[channel] = coloured * coloured + self.noise[channel];
+            let by_absorbance = by_shade * path;
+            model.noise[channel] = coloured * coloured
+                + by_absorbance * by_absorbance * nodes.doubt[channel]
+                + self.noise[channel];
         }
         model.covariance = self.covariance(&model.jacobian, &model.noise);
         model

@@ -100,7 +100,7 @@ pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances
 /// What follows from the part of the path that matters.
 fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
     let chi_square = explained.iter().map(|node| node.chi_square).fold(f64::INFINITY, f64::min);
-    let posterior = Posterior::new(nodes, explained);
+    let posterior = Posterior::new(nodes, explained).with_value_uncertainty(&path.nodes);
     let above = posterior.above(path.last());
     let clamped = |p: f64| posterior.quantile(p).clamp(path.first(), path.last());
     // No concentration lies below zero, but a pH does lie below the chart's first level.

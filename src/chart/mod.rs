@@ -3,15 +3,19 @@
 //! [`calibrate`](calibrate::calibrate) makes a [`Chart`] from photos of standards; [`Ruler::match_colour`] turns a sample's
 //! colour into a value with its interval; [`control`] watches whether the kit keeps to it.
 
+pub mod add;
 pub mod calibrate;
 pub mod control;
 pub mod file;
 pub mod fit;
+pub mod history;
+pub mod kept;
 mod likelihood;
 pub mod matching;
 pub mod nearest;
 pub mod optics;
 pub mod path;
+pub mod quality;
 pub mod response;
 pub mod scale;
 pub mod shipped;

@@ -37,6 +37,16 @@ pub const PAD: Priors =
 
 /// Standard deviation of the elements of the lamp matrix.
 pub const LAMP_SD: f64 = 0.1;
+/// Standard deviation of a printed swatch about the printed scale's own course, decadic absorbance of
+/// each channel. Offset print is held to about 5 CIELAB units a colour (ISO 12647-2, from memory, not
+/// verified): in mid tones 5 units are 0.06 in one channel alone, 0.04 spread over three.
+pub const PRINT_SD: f64 = 0.05;
+/// Standard deviation of the gain by which a printed scale's absorbance as a whole differs from the
+/// liquid's, for each channel: the scale is matched by eye, with inks, for one way of looking. A guess
+/// of the field's order, no source; `DEVELOPERS.md` says how readings fared with scales further off.
+pub const PRINT_GAIN_SD: f64 = 0.2;
+/// Standard deviation of its offset, decadic absorbance: the ground it is printed on.
+pub const PRINT_OFFSET_SD: f64 = 0.03;
 /// Relative noise of a colour that the correction predicts perfectly.
 pub const LEAST_NOISE: f64 = 0.012;
 /// Share of the brightest channel that adds to every channel's noise: flare and crosstalk.

@@ -26,6 +26,10 @@ pub struct Node {
     pub absorbance: Vector3<f64>,
     /// Its change per unit of lamp score.
     pub by_lamp: Vector3<f64>,
+    /// Variance of the absorbance; zero unless printed swatches stand for liquids.
+    pub doubt: Vector3<f64>,
+    /// Standard uncertainty that the standards' own values bring, in the chart's unit.
+    pub value_sd: f64,
 }
 
 /// The path, evenly sampled in steps.
@@ -61,9 +65,25 @@ impl Path {
         let curves = [channel(0)?, channel(1)?, channel(2)?];
         let nodes = grid(levels, low, high)
             .into_iter()
-            .map(|value| node(value, coordinate(value), &curves, &fit.lamp))
+            .map(|value| {
+                let doubt = fit.doubt.as_deref().map_or(Vector3::zeros(), |doubt| {
+                    let (k, share) = between(levels, value);
+                    doubt[k - 1] * (1.0 - share) + doubt[k] * share
+                });
+                Node { doubt, ..node(value, coordinate(value), &curves, &fit.lamp) }
+            })
             .collect();
         Some(Self { levels: levels.to_vec(), nodes, priors: fit.priors })
+    }
+
+    /// Takes in the standard uncertainties of the standards' values, one a level, in the chart's unit.
+    /// They are common to all photos of a standard, so no number of photos makes them smaller.
+    pub fn with_value_uncertainty(mut self, uncertainties: &[f64]) -> Self {
+        for node in &mut self.nodes {
+            let (k, share) = between(&self.levels, node.value);
+            node.value_sd = uncertainties[k - 1] * (1.0 - share) + uncertainties[k] * share;
+        }
+        self
     }
 
     /// First level.
@@ -93,7 +113,13 @@ impl Path {
 
 fn node(value: f64, coordinate: f64, curves: &[Pchip; 3], lamp: &Matrix3<f64>) -> Node {
     let absorbance = Vector3::from_fn(|channel, _| curves[channel].at(coordinate));
-    Node { value, absorbance, by_lamp: lamp * absorbance }
+    Node { value, absorbance, by_lamp: lamp * absorbance, doubt: Vector3::zeros(), value_sd: 0.0 }
+}
+
+/// Index of the level above a value and its share of the way to it; beyond the ends, the end.
+fn between(levels: &[f64], value: f64) -> (usize, f64) {
+    let k = levels.partition_point(|&level| level <= value).clamp(1, levels.len() - 1);
+    (k, ((value - levels[k - 1]) / (levels[k] - levels[k - 1])).clamp(0.0, 1.0))
 }
 
 /// Values evenly spaced in steps.

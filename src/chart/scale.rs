@@ -27,6 +27,9 @@ pub struct Level {
     /// Relative standard uncertainty of the standard's value.
     #[serde(default)]
     pub uncertainty: f64,
+    /// Variance of the absorbance where printed swatches stand for liquids.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub doubt: Option<[f64; 3]>,
 }
 
 /// What can be told from a blank (Currie, Anal. Chem. 40:586, 1968; IUPAC, Pure Appl. Chem. 67:1699,
@@ -77,6 +80,9 @@ pub struct Scale {
     pub response: Response,
     /// How absorbance moves along with the lamp, row by row.
     pub lamp: [[f64; 3]; 3],
+    /// Whether it rests on printed swatches.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub is_provisional: bool,
     /// Limits, for a concentration.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limits: Option<DetectionLimits>,
@@ -96,24 +102,29 @@ impl Scale {
     }
 
     fn make_ruler(&self, form: Form) -> Option<Ruler> {
-        let fit = Fit::restored(
-            self.response,
-            self.levels.iter().map(|level| Vector3::from(level.absorbance)).collect(),
-            Matrix3::from_fn(|row, column| self.lamp[row][column]),
-            form.priors(),
-        );
+        let fit = Fit {
+            response: self.response,
+            absorbance: self.levels.iter().map(|level| Vector3::from(level.absorbance)).collect(),
+            lamp: Matrix3::from_fn(|row, column| self.lamp[row][column]),
+            priors: form.priors(),
+            doubt: self.levels.iter().map(|level| level.doubt.map(Vector3::from)).collect::<Option<_>>(),
+            cost: 0.0,
+        };
         let values: Vec<f64> = self.levels.iter().map(|level| level.value).collect();
         let increases = values.windows(2).all(|pair| pair[0] < pair[1]);
         let finite = self
             .levels
             .iter()
-            .flat_map(|level| level.absorbance)
+            .flat_map(|level| level.absorbance.into_iter().chain([level.uncertainty]))
             .chain(values.iter().copied())
+            .chain(self.levels.iter().flat_map(|level| level.doubt.unwrap_or_default()))
             .all(f64::is_finite);
         if values.len() < 2 || !increases || !finite || !self.response.is_sound() {
             return None;
         }
-        let path = Path::new(&values, &fit)?;
+        let uncertainties: Vec<f64> =
+            self.levels.iter().map(|level| level.uncertainty.abs() * level.value).collect();
+        let path = Path::new(&values, &fit)?.with_value_uncertainty(&uncertainties);
         let nearest = Nearest::new(&path)?;
         Some(Ruler { path, nearest })
     }

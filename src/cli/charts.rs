@@ -56,7 +56,8 @@ pub fn known(settings: &Settings) -> Vec<String> {
     own.into_iter().chain(shipped).collect()
 }
 
-fn own_names(settings: &Settings) -> Vec<String> {
+/// Names of the user's own charts, sorted.
+pub fn own_names(settings: &Settings) -> Vec<String> {
     let mut own: Vec<String> = std::fs::read_dir(folder(settings))
         .into_iter()
         .flatten()

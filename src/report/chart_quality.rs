@@ -8,16 +8,33 @@ use serde_json::json;
 use super::json::rounded;
 use crate::chart::{Chart, Scale};
 
+/// How the chart was made.
+pub struct Made<'a> {
+    /// Its file.
+    pub path: &'a Path,
+    /// Photos or pads left out.
+    pub refused: usize,
+    /// The picture of the swatches or pads found.
+    pub found: Option<&'a Path>,
+}
+
 /// The report for people.
-pub fn text(chart: &Chart, path: &Path, refused: usize) -> String {
+pub fn text(chart: &Chart, made: &Made) -> String {
     let mut out = String::new();
     for scale in &chart.scales {
         scale_text(&mut out, chart, scale);
     }
-    if refused > 0 {
-        let _ = writeln!(out, "Left out     {refused} photos, for the reasons above");
+    if made.refused > 0 {
+        let _ = writeln!(out, "Left out     {} photos, for the reasons above", made.refused);
     }
-    let _ = writeln!(out, "Written to   {}", path.display());
+    if let Some(picture) = made.found {
+        let _ = writeln!(
+            out,
+            "Found        {} shows what was measured: look whether it is right",
+            picture.display()
+        );
+    }
+    let _ = writeln!(out, "Written to   {}", made.path.display());
     out
 }
 
@@ -36,6 +53,13 @@ fn scale_text(out: &mut String, chart: &Chart, scale: &Scale) {
             rounded(limits.detection),
             scale.unit
         );
+    }
+    if scale.is_provisional {
+        let _ = writeln!(
+            out,
+            "Provisional  made from printed swatches: readings are flagged and their intervals wider;\n             improve it with standards, a blank and one more first (--add PHOTO=VALUE)"
+        );
+        return;
     }
     match scale.cross_validation {
         Some(check) => {
@@ -61,7 +85,7 @@ fn scale_text(out: &mut String, chart: &Chart, scale: &Scale) {
 ///
 /// # Errors
 /// If it cannot be put into JSON.
-pub fn json(chart: &Chart, path: &Path, refused: usize) -> serde_json::Result<String> {
+pub fn json(chart: &Chart, made: &Made) -> serde_json::Result<String> {
     let scales: Vec<_> = chart
         .scales
         .iter()
@@ -70,6 +94,7 @@ pub fn json(chart: &Chart, path: &Path, refused: usize) -> serde_json::Result<St
                 "analyte": scale.analyte,
                 "unit": scale.unit,
                 "levels": scale.levels.iter().map(|level| json!({"value": level.value, "photos": level.photos})).collect::<Vec<_>>(),
+                "provisional": scale.is_provisional,
                 "limits": scale.limits,
                 "cross_validation": scale.cross_validation,
             })
@@ -77,8 +102,10 @@ pub fn json(chart: &Chart, path: &Path, refused: usize) -> serde_json::Result<St
         .collect();
     serde_json::to_string(&json!({
         "chart": chart.name,
-        "file": path.display().to_string(),
+        "revision": crate::chart::history::latest(&chart.history),
+        "file": made.path.display().to_string(),
+        "found": made.found.map(|picture| picture.display().to_string()),
         "scales": scales,
-        "refused": refused,
+        "refused": made.refused,
     }))
 }

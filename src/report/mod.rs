@@ -1,8 +1,10 @@
 //! What people and programs see.
 
 mod canvas;
+pub mod chart_gain;
 pub mod chart_picture;
 pub mod chart_quality;
+pub mod found;
 pub mod json;
 pub mod look;
 pub mod page;

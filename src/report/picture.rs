@@ -29,8 +29,8 @@ const SWATCH: f64 = 34.0;
 
 /// A photo scaled down for a picture.
 pub struct Scaled {
-    image: RgbImage,
-    scale: f64,
+    pub(super) image: RgbImage,
+    pub(super) scale: f64,
 }
 
 impl Scaled {
@@ -82,14 +82,20 @@ fn mark(canvas: &mut Canvas, sightings: &[Sighting], scale: f64) {
         }
     }
     let areas: Vec<Vec<At>> = sightings.iter().map(|sighting| scaled(&sighting.evidence.sample)).collect();
-    let aside = number_offset(&areas);
+    let label = |index: usize| (index + 1).to_string();
+    mark_samples(canvas, &areas, &label);
+}
+
+/// Outlines of samples, each with its label beside it.
+pub(super) fn mark_samples(canvas: &mut Canvas, areas: &[Vec<At>], label: &dyn Fn(usize) -> String) {
+    let aside = number_offset(areas);
     for (index, area) in areas.iter().enumerate() {
         canvas.outline(area, 3.0, SAMPLE);
         match (area.first(), aside) {
             (Some(_), Some(aside)) => {
                 let centre = middle(area);
                 let place = (centre.0 + aside.0 - 0.3 * BODY, centre.1 + aside.1 + 0.4 * BODY);
-                canvas.plate(&(index + 1).to_string(), place, BODY, SAMPLE);
+                canvas.plate(&label(index), place, BODY, SAMPLE);
             }
             (Some(&corner), None) => canvas.plate("measured", (corner.0, corner.1 - 12.0), BODY, SAMPLE),
             (None, _) => {}

@@ -5,6 +5,7 @@
 
 pub mod raster;
 pub mod strip;
+pub mod swatches;
 pub mod vial;
 
 mod column;
@@ -12,4 +13,5 @@ mod liquid;
 mod walls;
 
 pub use strip::{PadSample, Strip, StripForm, find_strip, trace_strip};
+pub use swatches::{Swatch, find_swatches};
 pub use vial::{Sample, SampleError, find_vial};

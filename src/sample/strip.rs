@@ -21,6 +21,7 @@ use crate::photo::Photo;
 pub use form::{Pad, StripForm};
 pub use learn::{LearnError, learn};
 pub use trace::Lying;
+pub(super) use trace::{Lab, distance, lab, median_lab};
 
 /// Kept clear of the window's outline, mm.
 const OUTLINE_CLEARANCE_MM: f64 = 0.7;

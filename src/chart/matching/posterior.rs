@@ -18,6 +18,31 @@ impl<'a> Posterior<'a> {
         Self { nodes, weights }
     }
 
+    /// Spreads each sample's probability over the whole path by the standards' own uncertainty there:
+    /// the colour tells where on the chart it lies, and the chart tells the value only as well as its
+    /// standards were known. Variances add, as in the GUM (JCGM 100:2008, 5.1.2).
+    pub(super) fn with_value_uncertainty(self, path: &'a [Node]) -> Self {
+        if self.nodes.iter().all(|node| node.value_sd <= 0.0) {
+            return self;
+        }
+        let last = path.len() - 1;
+        let cell = |k: usize| (path[(k + 1).min(last)].value - path[k.saturating_sub(1)].value) / 2.0;
+        let cells: Vec<f64> = (0..path.len()).map(cell).collect();
+        let mut weights = vec![0.0; path.len()];
+        for (node, weight) in self.nodes.iter().zip(&self.weights).filter(|(_, weight)| **weight > 1e-12) {
+            // Narrower than the path is sampled, a kernel is its own sample.
+            let sd = node.value_sd.max(1e-9);
+            let kernel: Vec<f64> = path
+                .iter()
+                .zip(&cells)
+                .map(|(other, cell)| cell * (-0.5 * ((other.value - node.value) / sd).powi(2)).exp())
+                .collect();
+            let total: f64 = kernel.iter().sum();
+            weights.iter_mut().zip(kernel).for_each(|(sum, share)| *sum += weight * share / total);
+        }
+        Self { nodes: path, weights }
+    }
+
     /// Every sample's probability is taken to lie half below and half above it.
     pub(super) fn quantile(&self, p: f64) -> f64 {
         let mut before: Option<(f64, f64)> = None;

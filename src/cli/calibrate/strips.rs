@@ -5,9 +5,9 @@ use std::path::Path;
 use anyhow::{Result, bail};
 use rayon::prelude::*;
 
-use super::{Measured, Row, observation};
+use super::{Measured, Row, observation, open};
+use crate::chart::calibrate::Observation;
 use crate::colour::MixedLight;
-use crate::photo;
 use crate::pipeline::{self, MOTTLING_SHARE, Refusal, View};
 use crate::sample::StripForm;
 use crate::sample::strip::{Lying, learn, measure_pads};
@@ -20,14 +20,14 @@ struct PhotoRows<'a> {
     rows: Vec<&'a Row>,
 }
 
-type Traced = (View, Lying, MixedLight);
+type Traced = (View, String, Lying, MixedLight);
 
 /// Learns the strip's form and measures every pad.
 pub(super) fn measure(rows: &[Row]) -> Result<(Measured, StripForm)> {
     let photos = by_photo(rows);
     let analytes = pad_order(&photos)?;
     let traced: Vec<Result<Traced, Refusal>> = photos.par_iter().map(|photo| trace(photo.path)).collect();
-    let traces: Vec<&Lying> = traced.iter().flatten().map(|(_, lying, _)| lying).collect();
+    let traces: Vec<&Lying> = traced.iter().flatten().map(|(_, _, lying, _)| lying).collect();
     let mut measured = Measured::default();
     if traces.is_empty() {
         for (photo, traced) in photos.iter().zip(&traced) {
@@ -50,7 +50,7 @@ pub(super) fn measure(rows: &[Row]) -> Result<(Measured, StripForm)> {
 fn add(
     measured: &mut Measured,
     photo: &PhotoRows,
-    (view, lying, mixed): Traced,
+    (view, hash, lying, mixed): Traced,
     form: &StripForm,
 ) -> Result<()> {
     let pads = match measure_pads(&lying, form) {
@@ -60,7 +60,7 @@ fn add(
             return Ok(());
         }
     };
-    let index = measured.add_photo(photo.name, view, mixed)?;
+    let Some(index) = measured.add_photo(photo.name, view, hash, mixed)? else { return Ok(()) };
     for (row, pad) in photo.rows.iter().zip(pads) {
         match pad {
             Ok(pad) => {
@@ -103,7 +103,35 @@ fn pad_order(photos: &[PhotoRows]) -> Result<Vec<Analyte>> {
 }
 
 fn trace(path: &Path) -> Result<Traced, Refusal> {
-    let view = pipeline::look(photo::open(path)?)?;
+    let (photo, hash) = open(path)?;
+    let view = pipeline::look(photo)?;
     let (lying, mixed) = pipeline::strip_in(&view, view.card.layout.windows[0])?;
-    Ok((view, lying, mixed))
+    Ok((view, hash, lying, mixed))
+}
+
+/// A photo of a strip: what it shows, its hash, its mixed light, and its pads.
+type Look = (View, String, MixedLight, Vec<Observation>);
+
+/// Measures one strip of a known form; a pad that cannot be measured is left out and named.
+pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
+    let named = rows.iter().map(|row| row.analyte);
+    if !named.eq(form.pads.iter().map(|pad| pad.analyte)) {
+        bail!(
+            "its rows are not the pads of the chart's strip: list one row for each pad, from the dipped end"
+        );
+    }
+    let (view, hash, lying, mixed) = trace(&rows[0].path)?;
+    let mut samples = Vec::new();
+    for (row, pad) in rows.iter().zip(measure_pads(&lying, form)?) {
+        match pad {
+            Ok(pad) => {
+                samples.push(observation(0, row, &pad.sample, MOTTLING_SHARE * pad.sample.spread));
+            }
+            Err(error) => eprintln!("{}, {}: left out: {error}", row.name, row.analyte),
+        }
+    }
+    if samples.is_empty() {
+        bail!("none of its pads can be measured: see the reasons above");
+    }
+    Ok((view, hash, mixed, samples))
 }

@@ -5,9 +5,8 @@ use std::path::Path;
 use anyhow::{Result, bail};
 use rayon::prelude::*;
 
-use super::{Measured, Row, observation};
+use super::{Measured, Row, observation, open};
 use crate::colour::MixedLight;
-use crate::photo;
 use crate::pipeline::{self, Refusal, View};
 use crate::sample::Sample;
 
@@ -26,9 +25,10 @@ pub(super) fn measure(table: &Path, rows: &[Row]) -> Result<Measured> {
     let mut measured = Measured::default();
     for (row, seen) in rows.iter().zip(seen) {
         match seen {
-            Ok((view, sample, mixed)) => {
-                let photo = measured.add_photo(&row.name, view, mixed)?;
-                measured.observations.push(observation(photo, row, &sample, 0.0));
+            Ok(seen) => {
+                if let Some(photo) = measured.add_photo(&row.name, seen.view, seen.hash, seen.mixed)? {
+                    measured.observations.push(observation(photo, row, &seen.sample, 0.0));
+                }
             }
             Err(refusal) => measured.leave_out(&row.name, &refusal),
         }
@@ -36,8 +36,18 @@ pub(super) fn measure(table: &Path, rows: &[Row]) -> Result<Measured> {
     Ok(measured)
 }
 
-fn look(path: &Path) -> Result<(View, Sample, MixedLight), Refusal> {
-    let view = pipeline::look(photo::open(path)?)?;
+/// A vial seen before the card.
+pub(super) struct Seen {
+    pub(super) view: View,
+    pub(super) hash: String,
+    pub(super) sample: Sample,
+    pub(super) mixed: MixedLight,
+}
+
+/// Measures the vial on one photo.
+pub(super) fn look(path: &Path) -> Result<Seen, Refusal> {
+    let (photo, hash) = open(path)?;
+    let view = pipeline::look(photo)?;
     let (sample, mixed) = pipeline::vial_in(&view, view.card.layout.windows[0])?;
-    Ok((view, sample, mixed))
+    Ok(Seen { view, hash, sample, mixed })
 }

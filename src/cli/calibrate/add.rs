@@ -1,0 +1,126 @@
+//! `--add`: a chart improved with standards, one photo at a time.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Result, bail};
+
+use super::{Args, Row, observation, standards_table, strips, vials};
+use crate::chart::add::add;
+use crate::chart::calibrate::{Observation, Photo};
+use crate::chart::history::Revision;
+use crate::chart::{Chart, ChartError, Form};
+use crate::cli::{Outcome, Settings, charts, clock};
+use crate::report;
+
+/// Adds every photo named and says what each gained.
+pub(super) fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    let path = args.file(settings);
+    if !path.is_file() {
+        let known = charts::own_names(settings).join(", ");
+        return Err(ChartError::NotFound { name: args.name.clone(), known }.into());
+    }
+    let mut chart = Chart::load(&path)?;
+    if let Some(expires) = args.expires {
+        chart.expires = Some(expires);
+    }
+    let photos = photos(args, &chart)?;
+    let (mut added, mut refused) = (0, 0);
+    for rows in &photos {
+        match measure(rows, &chart)
+            .and_then(|(photo, samples)| Ok(add(&chart, photo, samples, clock::now())?))
+        {
+            Ok(improved) => {
+                improved.save(&path)?;
+                chart = improved;
+                added += 1;
+                say(settings, &chart, rows)?;
+            }
+            Err(error) => {
+                eprintln!("{}: not added: {error:#}", rows[0].name);
+                refused += 1;
+            }
+        }
+    }
+    if added > 0 {
+        args.draw(&chart)?;
+        if !settings.json {
+            println!("Written to   {}", path.display());
+        }
+    }
+    Ok(match (added, refused) {
+        (0, _) => Outcome::Nothing,
+        (_, 0) => Outcome::Done,
+        _ => Outcome::Partly,
+    })
+}
+
+fn say(settings: &Settings, chart: &Chart, rows: &[Row]) -> Result<()> {
+    let Some(revision): Option<&Revision> = chart.history.last() else { return Ok(()) };
+    if settings.json {
+        println!("{}", report::chart_gain::json(chart, revision)?);
+    } else {
+        let values: Vec<String> = rows.iter().map(|row| format!("{} {}", row.analyte, row.value)).collect();
+        print!("{}", report::chart_gain::text(chart, revision, &values.join(", ")));
+    }
+    Ok(())
+}
+
+/// The photos to add in the order given, each with its rows.
+fn photos(args: &Args, chart: &Chart) -> Result<Vec<Vec<Row>>> {
+    let mut photos: Vec<Vec<Row>> = Vec::new();
+    for text in &args.add {
+        let rows = match text.rsplit_once('=') {
+            Some((photo, value)) => vec![typed(photo, value, args, chart)?],
+            None => standards_table::read(Path::new(text), args.analyte)?,
+        };
+        for row in rows {
+            match photos.iter_mut().find(|rows| rows[0].path == row.path) {
+                Some(rows) => rows.push(row),
+                None => photos.push(vec![row]),
+            }
+        }
+    }
+    if chart.form == Form::Vial && photos.iter().any(|rows| rows.len() > 1) {
+        bail!("a photo of a vial is given with two values: give each photo once");
+    }
+    Ok(photos)
+}
+
+fn typed(photo: &str, value: &str, args: &Args, chart: &Chart) -> Result<Row> {
+    if chart.form == Form::Strip {
+        bail!(
+            "a strip's photo holds several values: give a table with --add FILE.csv, a row for each pad from the dipped end"
+        );
+    }
+    let Some(number) = value.trim().parse::<f64>().ok().filter(|value| value.is_finite() && *value >= 0.0)
+    else {
+        bail!("--add {photo}={value}: {value:?} is not a number of 0 or more: write it like vial.jpg=0.5");
+    };
+    let path = PathBuf::from(photo);
+    if !path.is_file() {
+        bail!("there is no file {photo}: correct the name; it comes before the = and the value");
+    }
+    let analyte = args.analyte.unwrap_or(chart.scales[0].analyte);
+    Ok(Row { line: 0, name: photo.to_owned(), path, analyte, value: number, uncertainty: 0.0 })
+}
+
+/// One photo's samples.
+fn measure(rows: &[Row], chart: &Chart) -> Result<(Photo, Vec<Observation>)> {
+    let name = rows[0].name.clone();
+    let (view, hash, mixed, samples) = match &chart.strip {
+        None => {
+            let seen = vials::look(&rows[0].path)?;
+            let sample = observation(0, &rows[0], &seen.sample, 0.0);
+            (seen.view, seen.hash, seen.mixed, vec![sample])
+        }
+        Some(form) => strips::look(rows, form)?,
+    };
+    let version = view.card.layout.version;
+    if version != chart.card_version {
+        bail!(
+            "it shows version {version} of the card, the chart was made with version {}: use the chart's card",
+            chart.card_version
+        );
+    }
+    Ok((Photo { name, hash, patches: view.patches, mixed }, samples))
+}
