@@ -204,16 +204,11 @@ fn stretches(along: &[Option<Lab>]) -> Vec<(usize, usize)> {
         before.zip(after).map_or(0.0, |(a, b)| distance(a, b))
     };
     let steps: Vec<f64> = (0..along.len()).map(step).collect();
-    let is_boundary = |k: usize| {
-        let near = k.saturating_sub(STEP_REACH)..(k + STEP_REACH + 1).min(steps.len());
-        // The first of equal heights, so that a flat top is one boundary.
-        steps[k] > LEAST_STEP
-            && near.clone().all(|other| steps[other] < steps[k] || (other >= k && steps[other] <= steps[k]))
-    };
+    let boundaries: Vec<usize> = (0..steps.len()).filter_map(|k| boundary(&steps, k)).collect();
     let mut found = Vec::new();
     let mut start = None;
     for k in 0..=along.len() {
-        let ends = k == along.len() || along[k].is_none() || is_boundary(k);
+        let ends = k == along.len() || along[k].is_none() || boundaries.contains(&k);
         match (start, ends) {
             (Some(first), true) => {
                 found.push((first, k - 1));
@@ -225,6 +220,15 @@ fn stretches(along: &[Option<Lab>]) -> Vec<(usize, usize)> {
     }
     let least = (LEAST_SIDE_MM / GRID_MM) as usize;
     found.into_iter().filter(|(first, last)| last - first + 1 >= least).collect()
+}
+
+/// The middle of a peak of the steps that begins at a sample.
+fn boundary(steps: &[f64], first: usize) -> Option<usize> {
+    let height = steps[first];
+    let near = first.saturating_sub(STEP_REACH)..(first + STEP_REACH + 1).min(steps.len());
+    let is_peak = near.clone().all(|k| steps[k] < height || (k >= first && steps[k] <= height));
+    let flat = steps[first..].iter().take_while(|step| **step >= height).count();
+    (height > LEAST_STEP && is_peak).then_some(first + flat / 2)
 }
 
 /// Mean logarithm of the cells nearest to the median colour, and their scatter.
