@@ -27,9 +27,9 @@ fn shipped() -> Chart {
 /// The kit's colours as a printer might lay them down: three percent too pale and a little greener.
 fn printed() -> Vec<Relative> {
     let chart = shipped();
-    let path = chart.scales[0].ruler(chart.form).unwrap().path;
+    let path = &chart.scales[0].ruler(chart.form).unwrap().path;
     let print = |value: f64| {
-        let light = typical_light(&path, value);
+        let light = typical_light(path, value);
         let gains = [1.03, 0.93, 0.97];
         std::array::from_fn(|channel| light[channel].powf(gains[channel]))
     };

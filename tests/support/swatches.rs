@@ -40,7 +40,7 @@ pub fn rendered(
 ) -> RgbImage {
     let view = pipeline::look(photo::open(photo).unwrap()).unwrap();
     let as_seen: Vec<Relative> = colours.iter().map(|colour| in_photo(&view, chart, *colour)).collect();
-    let mut picture = view.photo.pixels.clone();
+    let mut picture = view.photo.to_srgb();
     let mut random = Pcg64::seed_from_u64(7);
     let window = view.card.layout.windows[0];
     for (x, y, pixel) in picture.enumerate_pixels_mut() {
