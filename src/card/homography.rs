@@ -91,10 +91,10 @@ impl Homography {
     #[inline]
     pub fn apply(&self, point: Point) -> Point {
         let m = &self.matrix;
-        let w = m[(2, 0)] * point.0 + m[(2, 1)] * point.1 + m[(2, 2)];
+        let scale = (m[(2, 0)] * point.0 + m[(2, 1)] * point.1 + m[(2, 2)]).recip();
         (
-            (m[(0, 0)] * point.0 + m[(0, 1)] * point.1 + m[(0, 2)]) / w,
-            (m[(1, 0)] * point.0 + m[(1, 1)] * point.1 + m[(1, 2)]) / w,
+            (m[(0, 0)] * point.0 + m[(0, 1)] * point.1 + m[(0, 2)]) * scale,
+            (m[(1, 0)] * point.0 + m[(1, 1)] * point.1 + m[(1, 2)]) * scale,
         )
     }
 

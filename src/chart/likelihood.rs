@@ -12,6 +12,7 @@ use wide::f64x4;
 use super::matching::Circumstances;
 use super::optics::{self, LEAST_NOISE, Priors};
 use super::path::Node;
+use crate::math::exp::exp;
 use crate::terms::space::Relative;
 
 /// Samples that are looked at side by side.
@@ -22,8 +23,10 @@ const RESIDUAL_SHARE: f64 = 0.5;
 /// Uncertainty of the coloured part of the absorbance per unit of the correction's residual: dyes and
 /// printing inks answer differently to a lamp's spectrum.
 const METAMERISM: f64 = 1.5;
-/// Gauss-Newton steps.
+/// Most Gauss-Newton steps.
 const STEPS: usize = 5;
+/// Unknowns that move by less than this are settled: the likelihood is level there.
+const SETTLED: f64 = 1e-4;
 /// Bounds of the path factor and of the shade, beyond which the model means nothing.
 const PATH_BOUNDS: (f64, f64) = (0.6, 1.6);
 const SHADE_BOUNDS: (f64, f64) = (-0.6, 0.8);
@@ -141,7 +144,13 @@ impl Problem {
         let nodes = Four::of(nodes);
         let mut state = self.start(&nodes);
         for _ in 0..STEPS {
-            state = self.step(&nodes, &state);
+            let before = state;
+            state = self.step(&nodes, &before);
+            let moved =
+                before.iter().zip(&state).fold(f64x4::ZERO, |most, (a, b)| most.fast_max((*a - *b).abs()));
+            if moved.simd_lt(f64x4::splat(SETTLED)).all() {
+                break;
+            }
         }
         let model = self.model(&nodes, &state);
         let mut chi_square = f64x4::ZERO;
@@ -204,7 +213,7 @@ impl Problem {
         for channel in 0..3 {
             let (absorbance, by_lamp) = (nodes.absorbance[channel], nodes.by_lamp[channel]);
             let own = absorbance + lamp * by_lamp;
-            let passed = ((path * own + shade) * -LN_10 + mix * self.mixed[channel]).exp();
+            let passed = exp((path * own + shade) * -LN_10 + mix * self.mixed[channel]);
             model.gap[channel] = self.light[channel] - passed - veil;
             let by_shade = passed * -LN_10;
             model.jacobian[channel] = [

@@ -123,10 +123,10 @@ fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
 const STRIDE: usize = NODES_PER_PIECE / 5;
 /// Logarithm of the likelihood, against the best one of the first look, below which both ends of a
 /// piece must lie for it to be passed over.
-const NO_CHANCE: f64 = -30.0;
+const NO_CHANCE: f64 = -22.0;
 /// The same, against the best one of the second look, for all six samples of a piece that is not
 /// looked at sample by sample.
-const SMALL_CHANCE: f64 = -7.0;
+const SMALL_CHANCE: f64 = -8.0;
 /// What a sample that is passed over says.
 const PASSED_OVER: Explained = Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
 

@@ -9,7 +9,7 @@ use crate::terms::space::Light;
 pub type Area = RectMm;
 
 /// At most about this many pixels of an area are looked at; more add nothing but time.
-const MOST_PIXELS: f64 = 1600.0;
+const MOST_PIXELS: f64 = 1000.0;
 /// Fewer pixels say too little about an area.
 const LEAST_PIXELS: usize = 6;
 /// Share cut off at either end of each channel before the mean: dust, fibres, the neighbour's rim.

@@ -8,10 +8,18 @@ pub fn median(values: &[f64]) -> Option<f64> {
 /// Quantile `p` in 0..=1 by linear interpolation between order statistics (Hyndman and Fan, type 7);
 /// `None` for an empty slice or one with a value that is no number.
 pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
-    if values.is_empty() || values.iter().any(|value| value.is_nan()) {
+    quantile_in_place(&mut values.to_vec(), p)
+}
+
+/// Median of values whose order may be lost; `None` if there are none, or one is no number.
+pub fn median_in_place(values: &mut [f64]) -> Option<f64> {
+    quantile_in_place(values, 0.5)
+}
+
+fn quantile_in_place(parted: &mut [f64], p: f64) -> Option<f64> {
+    if parted.is_empty() || parted.iter().any(|value| value.is_nan()) {
         return None;
     }
-    let mut parted = values.to_vec();
     let position = p.clamp(0.0, 1.0) * (parted.len() - 1) as f64;
     let (_, below, larger) = parted.select_nth_unstable_by(position as usize, f64::total_cmp);
     let above = larger.iter().copied().min_by(f64::total_cmp).unwrap_or(*below);

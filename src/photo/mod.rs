@@ -153,8 +153,8 @@ fn is_monochrome(pixels: &RgbImage) -> bool {
     let (mut seen, mut grey) = (0_u32, 0_u32);
     // An odd distance, lest the same columns be met in every row.
     let distance = (pixels.len() / 3 / GREY_SAMPLE).max(12) | 1;
-    for pixel in pixels.pixels().step_by(distance) {
-        let [r, g, b] = pixel.0;
+    for pixel in pixels.as_raw().chunks_exact(3).step_by(distance) {
+        let (r, g, b) = (pixel[0], pixel[1], pixel[2]);
         seen += 1;
         grey += u32::from(r.max(g).max(b) - r.min(g).min(b) <= GREY_SPREAD);
     }

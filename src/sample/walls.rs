@@ -92,7 +92,11 @@ fn profile(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), tilt: f6
                     }
                 }
             }
-            differences.iter().filter_map(|values| stats::median(values)).map(f64::abs).fold(0.0, f64::max)
+            differences
+                .iter_mut()
+                .filter_map(|values| stats::median_in_place(values))
+                .map(f64::abs)
+                .fold(0.0, f64::max)
         })
         .collect()
 }

@@ -65,6 +65,12 @@ fn leap(length: u8, value: u8) -> (u8, u8) {
     }
 }
 
+/// Whether one of four bytes is FF: then its complement is zero, and borrows from the byte above.
+#[inline]
+fn holds_marker(four: u32) -> bool {
+    (!four).wrapping_sub(0x0101_0101) & four & 0x8080_8080 != 0
+}
+
 /// Reads bits up to the next marker; beyond it there are none.
 pub(super) struct Bits<'a> {
     bytes: &'a [u8],
@@ -89,7 +95,7 @@ impl<'a> Bits<'a> {
         }
         let next = self.bytes.get(self.at..).and_then(|rest| rest.first_chunk());
         match next {
-            Some(&four) if !four.contains(&0xff) => {
+            Some(&four) if !holds_marker(u32::from_be_bytes(four)) => {
                 self.held |= u64::from(u32::from_be_bytes(four)) << (32 - self.count);
                 self.at += 4;
                 self.count += 32;

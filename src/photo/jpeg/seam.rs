@@ -7,6 +7,7 @@
 //! has its edges there.
 
 use image::RgbImage;
+use rayon::prelude::*;
 
 /// Least jump that is told, 8-bit steps.
 const LEAST_JUMP: i32 = 4;
@@ -28,9 +29,12 @@ pub(super) fn has_seam(picture: &RgbImage, (width, height): (u32, u32)) -> bool 
         return false;
     }
     let jumps: Vec<[i32; 3]> = (1..rows)
+        .into_par_iter()
         .filter(|row| row * height + 2 * REACH <= picture.height())
-        .flat_map(|row| (0..columns as u32).map(move |column| (column, row)))
-        .map(|(column, row)| jump(picture, (column * width, width), row * height))
+        .flat_map_iter(|row| {
+            let lines = lines_about(picture, row * height);
+            (0..columns).map(move |column| jump(lines, (column * width as usize, width as usize)))
+        })
         .collect();
     (0..3).any(|channel| {
         let values: Vec<i32> = jumps.iter().map(|jump| jump[channel]).collect();
@@ -38,26 +42,33 @@ pub(super) fn has_seam(picture: &RgbImage, (width, height): (u32, u32)) -> bool 
     })
 }
 
+/// Lines of pixels -5, -2, 1 and 4 about an edge above this row, as far as there are any.
+fn lines_about(picture: &RgbImage, y: u32) -> [&[u8]; 4] {
+    let line = 3 * picture.width() as usize;
+    let rows = [y.saturating_sub(2 + REACH), y - 2, y + 1, (y + 1 + REACH).min(picture.height() - 1)];
+    rows.map(|row| &picture.as_raw()[row as usize * line..][..line])
+}
+
+/// Widest unit: two blocks are put side by side, or four in rare files, of which the first two do.
+const WIDEST: usize = 16;
+
 /// Median jump over a unit's upper edge of brightness and the two differences of colour, without what
 /// the slopes above and below account for.
-fn jump(picture: &RgbImage, (x0, width): (u32, u32), y: u32) -> [i32; 3] {
-    let mut values: [Vec<i32>; 3] = Default::default();
-    for x in x0..x0 + width {
-        let at = |y: u32| picture.get_pixel(x, y).0.map(i32::from);
-        // Rows -5, -2, 1 and 4 about the edge, as far as there are any.
-        let rows =
-            [y.saturating_sub(2 + REACH), y - 2, y + 1, (y + 1 + REACH).min(picture.height() - 1)].map(at);
-        let bend =
-            |k: usize| 2 * (rows[2][k] - rows[1][k]) - (rows[1][k] - rows[0][k]) - (rows[3][k] - rows[2][k]);
-        let (r, g, b) = (bend(0), bend(1), bend(2));
-        values[0].push(g / 2);
-        values[1].push((r - g) / 2);
-        values[2].push((b - g) / 2);
+fn jump(lines: [&[u8]; 4], (x0, width): (usize, usize)) -> [i32; 3] {
+    let width = width.min(WIDEST);
+    let [a, b, c, d] = lines.map(|line| &line[3 * x0..3 * (x0 + width)]);
+    let mut values = [[0; WIDEST]; 3];
+    for (x, at) in (0..width).map(|x| (x, 3 * x)) {
+        let bend = |k: usize| {
+            let [a, b, c, d] = [a, b, c, d].map(|line| i32::from(line[at + k]));
+            3 * (c - b) + a - d
+        };
+        let (red, green, blue) = (bend(0), bend(1), bend(2));
+        values[0][x] = green / 2;
+        values[1][x] = (red - green) / 2;
+        values[2][x] = (blue - green) / 2;
     }
-    values.map(|mut channel| {
-        let middle = channel.len() / 2;
-        *channel.select_nth_unstable(middle).1
-    })
+    values.map(|mut channel| *channel[..width].select_nth_unstable(width / 2).1)
 }
 
 /// Whether the jumps of a whole row of units, begun somewhere in its middle, all go one way and are
