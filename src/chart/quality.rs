@@ -37,9 +37,9 @@ pub fn of(chart: &Chart, analyte: Analyte) -> Option<Quality> {
     let own: Vec<&Observation> =
         observations.iter().filter(|own| own.analyte == analyte && own.origin == Origin::Solution).collect();
     let squares: Vec<f64> =
-        own.iter().filter_map(|own| Some(error(chart, &ruler, &photos, own)?.powi(2))).collect();
+        own.iter().filter_map(|own| Some(error(chart, ruler, &photos, own)?.powi(2))).collect();
     Some(Quality {
-        interval_steps: interval(scale, &ruler)?,
+        interval_steps: interval(scale, ruler)?,
         residual_steps: stats::mean(&squares).map(f64::sqrt),
         cross_validated_steps: scale.cross_validation.map(|check| check.median_steps),
     })

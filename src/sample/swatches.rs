@@ -225,8 +225,8 @@ fn stretches(along: &[Option<Lab>]) -> Vec<(usize, usize)> {
 /// The middle of a peak of the steps that begins at a sample.
 fn boundary(steps: &[f64], first: usize) -> Option<usize> {
     let height = steps[first];
-    let near = first.saturating_sub(STEP_REACH)..(first + STEP_REACH + 1).min(steps.len());
-    let is_peak = near.clone().all(|k| steps[k] < height || (k >= first && steps[k] <= height));
+    let mut near = first.saturating_sub(STEP_REACH)..(first + STEP_REACH + 1).min(steps.len());
+    let is_peak = near.all(|k| steps[k] < height || (k >= first && steps[k] <= height));
     let flat = steps[first..].iter().take_while(|step| **step >= height).count();
     (height > LEAST_STEP && is_peak).then_some(first + flat / 2)
 }
