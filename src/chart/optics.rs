@@ -24,10 +24,10 @@ pub struct Priors {
 }
 
 /// A glass vial. Its veil: one glass surface mirrors 4 % (Fresnel, refractive index 1.5) of a room
-/// about half as bright as the paper, whose colour differs by some 30 % a channel (clothes, walls;
+/// about half as bright as the paper, whose colour differs by some 15 % a channel (clothes, walls;
 /// an estimate, no source).
 pub const VIAL: Priors =
-    Priors { path_sd: 0.06, shade_sd: 0.15, veil_mean: 0.02, veil_sd: 0.02, veil_colour_sd: 0.006 };
+    Priors { path_sd: 0.06, shade_sd: 0.15, veil_mean: 0.02, veil_sd: 0.02, veil_colour_sd: 0.003 };
 
 /// A strip's pad: it reflects like the paper beside it, so its shade is small, and light has no path
 /// in it; what varies like one is the amount of reagent, a few percent a pad. A wet pad's gloss is
