@@ -4,6 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
 use serde_json::Value;
 
@@ -44,6 +45,7 @@ fn flags(home: &Path, at: &str) -> Vec<(String, String)> {
         .output()
         .unwrap();
     let lines = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(lines.lines().count(), 4, "{}", String::from_utf8_lossy(&output.stderr));
     let lines = lines.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
     lines.map(|line| (line["analyte"].as_str().unwrap().to_owned(), line["flags"].to_string())).collect()
 }
@@ -56,10 +58,10 @@ fn readings_after_a_check_beyond_the_action_limits_are_flagged_for_that_analyte_
     let verify = || tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert();
     verify().success().stderr(contains("2 of 2 checks are new")).stderr(contains("action limits"));
     verify().success().stderr(contains("0 of 2 checks are new"));
-    for (analyte, flags) in flags(home.path(), "2031-03-01 12:00 +00:00") {
+    for (analyte, flags) in flags(home.path(), "2031-03-01T12:00:00+00:00") {
         assert_eq!(flags.contains("kit_drifted"), analyte == "ammonia", "{analyte}: {flags}");
     }
-    for (analyte, flags) in flags(home.path(), "2031-01-01 12:00 +00:00") {
+    for (analyte, flags) in flags(home.path(), "2031-01-01T12:00:00+00:00") {
         assert!(!flags.contains("kit_drifted"), "before the check, {analyte}: {flags}");
     }
 }
@@ -70,7 +72,7 @@ fn a_kit_that_reads_its_standards_right_is_not_flagged() {
     own_chart(home.path(), |_| {});
     let table = table(home.path(), 1.8);
     tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
-    assert!(flags(home.path(), "2031-03-01 12:00 +00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
+    assert!(flags(home.path(), "2031-03-01T12:00:00+00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
 }
 
 #[test]
@@ -80,15 +82,17 @@ fn a_chart_made_anew_after_the_check_is_trusted_again() {
     let table = table(home.path(), 6.0);
     tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
     own_chart(home.path(), |chart| chart["made_on"] = "2031-02-25".into());
-    assert!(flags(home.path(), "2031-03-01 12:00 +00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
+    assert!(flags(home.path(), "2031-03-01T12:00:00+00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
 }
 
 #[test]
 fn readings_after_the_charts_expiry_are_flagged() {
     let home = tempfile::tempdir().unwrap();
     own_chart(home.path(), |chart| chart["expires"] = "2031-02-28".into());
-    assert!(flags(home.path(), "2031-03-01 12:00 +00:00").iter().all(|(_, f)| f.contains("chart_expired")));
-    assert!(flags(home.path(), "2031-02-28 12:00 +00:00").iter().all(|(_, f)| !f.contains("chart_expired")));
+    assert!(flags(home.path(), "2031-03-01T12:00:00+00:00").iter().all(|(_, f)| f.contains("chart_expired")));
+    assert!(
+        flags(home.path(), "2031-02-28T12:00:00+00:00").iter().all(|(_, f)| !f.contains("chart_expired"))
+    );
 }
 
 #[test]
@@ -107,4 +111,53 @@ fn without_a_chart_named_the_only_one_that_fits_is_taken_and_two_that_fit_are_na
     own_chart(home.path(), |_| {});
     let two = String::from_utf8(read().stdout).unwrap();
     assert!(two.contains("\"refused\"") && two.contains("kit, twin"), "{two}");
+}
+
+/// The control chart is shown with its limits, its last check and the rule met; see `chart/control.rs`.
+#[test]
+fn the_control_chart_is_shown_in_words_and_as_json() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |_| {});
+    let table = table(home.path(), 6.0);
+    let output = tintwell(home.path())
+        .args(["--json", "verify", "--chart", "kit", "--log"])
+        .arg(&table)
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    let lines: Vec<Value> = text.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let ammonia = lines
+        .iter()
+        .find(|line| line["control_chart"] == "kit" && line["analyte"] == "ammonia")
+        .unwrap_or_else(|| panic!("{text}"));
+    assert_eq!(ammonia["state"], "out_of_control", "{ammonia}");
+    assert_eq!(ammonia["rules"][0]["rule"], "beyond_action");
+    assert_eq!(ammonia["action_limits"], serde_json::json!([-3.0, 3.0]));
+    let ph = lines.iter().find(|line| line["control_chart"] == "kit" && line["analyte"] == "ph").unwrap();
+    assert_eq!(ph["state"], "in_control", "{ph}");
+    tintwell(home.path())
+        .args(["verify", "--chart", "kit", "--log"])
+        .arg(&table)
+        .assert()
+        .stdout(contains("Control chart of kit, ammonia: 1 checks").and(contains("action limits")));
+}
+
+/// Made anew after the check was logged, even on the same day, a chart starts with a clean slate.
+#[test]
+fn a_chart_made_anew_on_the_day_of_the_check_is_trusted_again() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |_| {});
+    let table = table(home.path(), 6.0);
+    tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
+    let made =
+        |at: &str, step: &str| serde_json::json!([{"revision": 2, "at": at, "step": step, "photos": []}]);
+    own_chart(home.path(), |chart| chart["history"] = made("2000-01-01T00:00:00+00:00", "made"));
+    let drifted = |home: &Path| {
+        flags(home, "2031-03-01T12:00:00+00:00").iter().any(|(_, flags)| flags.contains("kit_drifted"))
+    };
+    assert!(drifted(home.path()), "made before the check");
+    own_chart(home.path(), |chart| chart["history"] = made("2999-01-01T00:00:00+00:00", "added"));
+    assert!(drifted(home.path()), "adding a standard does not make it anew");
+    own_chart(home.path(), |chart| chart["history"] = made("2999-01-01T00:00:00+00:00", "made"));
+    assert!(!drifted(home.path()), "made after the check");
 }

@@ -270,3 +270,29 @@ fn a_photo_cannot_be_added_to_a_chart_that_is_not_there_or_without_a_number() {
     add("002.jpg=pale").stderr(contains("not a number"));
     add("nowhere.jpg=1").stderr(contains("there is no file nowhere.jpg"));
 }
+
+/// The same standards, said to be known to 10 % only: by the GUM (JCGM 100:2008, 5.1.2) the reading's
+/// variance grows by that of the value, here (0.10 x 2 mg/L)^2, so that its interval of about 2 x 1.96
+/// standard deviations widens in quadrature. 013 was rendered at 2 mg/L. A fifth is left to the ends of
+/// the chart and to the fit, which weighs uncertain standards less.
+#[test]
+fn standards_that_are_known_less_well_widen_readings_as_the_gum_says() {
+    let home = tempfile::tempdir().unwrap();
+    let known = photos().parent().unwrap().join("ammonia_standards.csv");
+    let mut rows = csv::Reader::from_path(known).unwrap();
+    let table: Vec<String> = rows
+        .records()
+        .map(Result::unwrap)
+        .map(|row| format!("{},{},{}", photos().parent().unwrap().join(&row[0]).display(), &row[1], &row[2]))
+        .collect();
+    let make = |name: &str, head: &str, tail: &str| {
+        let file = home.path().join(format!("{name}.csv"));
+        let text: Vec<String> = table.iter().map(|row| format!("{row}{tail}")).collect();
+        std::fs::write(&file, format!("photo,analyte,value{head}\n{}\n", text.join("\n"))).unwrap();
+        tintwell(home.path()).args(["calibrate", name, "--standards"]).arg(&file).assert().success();
+        read(home.path(), name, "013.jpg")
+    };
+    let (exact, doubted) = (make("exact", "", ""), make("doubted", ",uncertainty_percent", ",10"));
+    let expected = width(&exact).hypot(2.0 * 1.96 * 0.10 * 2.0);
+    assert!((width(&doubted) / expected - 1.0).abs() < 0.2, "{exact} {doubted} {expected}");
+}

@@ -166,3 +166,79 @@ fn a_missing_pad_is_refused_alone() {
     });
     only_this_pad_is_refused(&before, &after, 0, "missing");
 }
+
+/// Rows of the rendered standards with their pads numbered, in an order of their own.
+fn numbered_table(folder: &Path, number: impl Fn(usize) -> usize) -> PathBuf {
+    let mut rows: Vec<String> = Vec::new();
+    let mut table = csv::Reader::from_path(photos("strip_standards").join("standards.csv")).unwrap();
+    for (k, record) in table.records().map(Result::unwrap).enumerate() {
+        let photo = photos("strip_standards").join(&record[0]);
+        rows.push(format!("{},{},{},{}", photo.display(), &record[1], &record[2], number(k % 4)));
+    }
+    rows.reverse();
+    let file = folder.join("numbered.csv");
+    std::fs::write(&file, format!("photo,analyte,value,pad\n{}\n", rows.join("\n"))).unwrap();
+    file
+}
+
+fn calibrate(home: &Path, table: &Path, more: &[&str]) -> assert_cmd::assert::Assert {
+    let mut command = Command::cargo_bin("tintwell").unwrap();
+    command.arg("--home").arg(home).args(["calibrate", "kit", "--form", "strip", "--standards"]).arg(table);
+    command.args(more).assert()
+}
+
+#[test]
+fn numbered_pads_may_stand_in_any_order_and_the_pads_found_are_drawn() {
+    let home = tempfile::tempdir().unwrap();
+    let table = numbered_table(home.path(), |k| k + 1);
+    calibrate(home.path(), &table, &[]).success().stdout(predicates::str::contains("kit-found.png"));
+    let chart: Value =
+        serde_json::from_slice(&std::fs::read(home.path().join("calibration/kit.json")).unwrap()).unwrap();
+    for (k, analyte) in ORDER.iter().enumerate() {
+        assert_eq!(chart["strip"]["pads"][k]["analyte"], *analyte);
+    }
+    assert!(image::open(home.path().join("calibration/kit-found.png")).is_ok());
+}
+
+#[test]
+fn pads_numbered_twice_or_a_form_of_other_pads_are_refused_with_the_mend() {
+    let home = tempfile::tempdir().unwrap();
+    let twice = numbered_table(home.path(), |k| k.max(1));
+    calibrate(home.path(), &twice, &[]).code(2).stderr(predicates::str::contains("number every pad once"));
+    let table = numbered_table(home.path(), |k| k + 1);
+    let form = home.path().join("form.json");
+    let write = |text: &str| std::fs::write(&form, text).unwrap();
+    let shown = form.display().to_string();
+    write(
+        r#"{"length_mm": 76, "width_mm": 5.4, "pads": [{"analyte": "nitrate", "centre_mm": 5, "size_mm": 5}]}"#,
+    );
+    calibrate(home.path(), &table, &["--strip-form", &shown])
+        .code(2)
+        .stderr(predicates::str::contains("same analytes"));
+    write("{}");
+    calibrate(home.path(), &table, &["--strip-form", &shown])
+        .code(2)
+        .stderr(predicates::str::contains("no strip form"));
+}
+
+/// Measures of the rendered strip, as a ruler would give them.
+#[test]
+fn a_form_described_by_hand_is_taken_as_it_is() {
+    let home = tempfile::tempdir().unwrap();
+    let table = numbered_table(home.path(), |k| k + 1);
+    let form = home.path().join("form.json");
+    let pads: Vec<String> = ORDER
+        .iter()
+        .enumerate()
+        .map(|(k, analyte)| {
+            format!(r#"{{"analyte": "{analyte}", "centre_mm": {:.1}, "size_mm": 5.0}}"#, 5.0 + 6.6 * k as f64)
+        })
+        .collect();
+    let text = format!(r#"{{"length_mm": 76.0, "width_mm": 5.4, "pads": [{}]}}"#, pads.join(", "));
+    std::fs::write(&form, text).unwrap();
+    calibrate(home.path(), &table, &["--strip-form", &form.display().to_string()]).success();
+    let chart: Value =
+        serde_json::from_slice(&std::fs::read(home.path().join("calibration/kit.json")).unwrap()).unwrap();
+    assert_eq!(chart["strip"]["length_mm"], 76.0);
+    assert_eq!(chart["strip"]["pads"][3]["centre_mm"], 24.8);
+}

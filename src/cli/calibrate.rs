@@ -28,7 +28,7 @@ use crate::terms::Analyte;
 /// Arguments of `calibrate`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend; the strip's measures are learnt from the photos.\n\nNo standards yet? Lay the kit's printed colour scale into the card's window:\n  tintwell calibrate ammonia-june --swatches scale.jpg --levels 0,0.25,0.5,1,2,4,8 --analyte ammonia\nLevels are taken from the left of a row, from the top of a column. Such a chart is provisional: its\nreadings are flagged and their intervals wider. Improve it with standards, a blank first:\n  tintwell calibrate ammonia-june --add blank.jpg=0 --add two.jpg=2"
+    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend, or numbered from there in a column pad; the strip's measures are learnt from the photos.\n\nNo standards yet? Lay the kit's printed colour scale into the card's window:\n  tintwell calibrate ammonia-june --swatches scale.jpg --levels 0,0.25,0.5,1,2,4,8 --analyte ammonia\nLevels are taken from the left of a row, from the top of a column. Such a chart is provisional: its\nreadings are flagged and their intervals wider. Improve it with standards, a blank first:\n  tintwell calibrate ammonia-june --add blank.jpg=0 --add two.jpg=2"
 )]
 pub struct Args {
     /// The chart's name
@@ -67,6 +67,10 @@ pub struct Args {
     /// Where to write the chart [default: your data folder]
     #[arg(long, value_name = "FILE.json")]
     out: Option<PathBuf>,
+    /// The strip's form, measured by hand, in place of what the photos show: JSON with length_mm,
+    /// width_mm and pads from the dipped end, each with analyte, centre_mm and size_mm
+    #[arg(long, value_name = "FILE.json", requires = "standards")]
+    strip_form: Option<PathBuf>,
     /// Where to draw which swatches or pads were found [default: NAME-found.png beside the chart]
     #[arg(long, value_name = "FILE.png")]
     found: Option<PathBuf>,
@@ -125,8 +129,9 @@ fn measure(args: &Args, settings: &Settings) -> Result<(Measured, Option<StripFo
     match args.form {
         Form::Vial => Ok((vials::measure(table, &rows)?, None, None)),
         Form::Strip => {
-            let (measured, form) = strips::measure(&rows)?;
-            Ok((measured, Some(form), None))
+            let picture = found::file(args, settings);
+            let (measured, form) = strips::measure(&rows, args.strip_form.as_deref(), &picture)?;
+            Ok((measured, Some(form), Some(picture)))
         }
     }
 }

@@ -4,6 +4,7 @@ use chrono::{DateTime, FixedOffset, NaiveDate};
 
 use crate::chart::Chart;
 use crate::chart::control::{Limits, Rule, signals};
+use crate::chart::history::Step;
 use crate::log::{Check, Entry, Loaded};
 use crate::reading::{Sighting, Status};
 use crate::terms::{Analyte, Flag};
@@ -11,7 +12,7 @@ use crate::terms::{Analyte, Flag};
 /// Half width of a 95 % interval in standard deviations of a normal law.
 const HALF_95: f64 = 1.96;
 /// A check in standard uncertainties: a kit in order reads right, within its own uncertainty.
-const LIMITS: Limits = Limits { centre: 0.0, sigma: 1.0 };
+pub const LIMITS: Limits = Limits { centre: 0.0, sigma: 1.0 };
 /// Score of a check whose bound excludes the known value: beyond any action limit.
 const EXCLUDED: f64 = 4.0;
 
@@ -66,21 +67,30 @@ impl Doubts {
 
 /// Time of the first check beyond the action limits since the chart was made.
 pub fn drifted_since(chart: &Chart, analyte: Analyte, log: &Loaded) -> Option<DateTime<FixedOffset>> {
+    let checks = checks_of(chart, analyte, log);
+    let scores: Vec<f64> = checks.iter().map(|(_, score)| *score).collect();
+    let beyond = signals(&scores, &LIMITS).into_iter().find(|signal| signal.rule == Rule::BeyondAction)?;
+    Some(checks[beyond.at].0)
+}
+
+/// Times and scores (standard uncertainties) of a chart's checks since it was made, oldest first.
+pub fn checks_of(chart: &Chart, analyte: Analyte, log: &Loaded) -> Vec<(DateTime<FixedOffset>, f64)> {
     let made_on = chart.made_on.as_deref().and_then(|date| date.parse::<NaiveDate>().ok());
+    let made = chart.history.iter().rfind(|revision| revision.step == Step::Made);
     let mut checks: Vec<(DateTime<FixedOffset>, f64)> = log
         .live()
+        // A check logged before the chart was made anew told of the one before.
+        .filter(|live| made.is_none_or(|made| live.record.logged_at >= made.at))
         .filter_map(|live| match live.entry {
             Entry::Check(check) if check.chart == chart.name && check.analyte == analyte => {
                 Some((check.at, score(check)?))
             }
             _ => None,
         })
-        .filter(|(at, _)| made_on.is_none_or(|made_on| at.date_naive() >= made_on))
+        .filter(|(at, _)| made.is_some() || made_on.is_none_or(|made_on| at.date_naive() >= made_on))
         .collect();
     checks.sort_by_key(|(at, _)| *at);
-    let scores: Vec<f64> = checks.iter().map(|(_, score)| *score).collect();
-    let beyond = signals(&scores, &LIMITS).into_iter().find(|signal| signal.rule == Rule::BeyondAction)?;
-    Some(checks[beyond.at].0)
+    checks
 }
 
 /// Error of a check in standard uncertainties; `None` if it tells nothing.

@@ -22,6 +22,8 @@ pub struct Row {
     pub value: f64,
     /// Relative standard uncertainty of the value, from a column `uncertainty_percent` if there is one.
     pub uncertainty: f64,
+    /// Number of the strip's pad from the dipped end, from 1, from a column `pad` if there is one.
+    pub pad: Option<usize>,
 }
 
 /// Reads a table; with `only`, rows of other analytes are left out.
@@ -42,11 +44,17 @@ pub fn read(path: &Path, only: Option<Analyte>) -> Result<Vec<Row>> {
             )
         })
     };
-    let columns = (needed("photo")?, needed("analyte")?, needed("value")?, column("uncertainty_percent"));
+    let columns = Columns {
+        photo: needed("photo")?,
+        analyte: needed("analyte")?,
+        value: needed("value")?,
+        uncertainty: column("uncertainty_percent"),
+        pad: column("pad"),
+    };
     let folder = path.parent().unwrap_or(Path::new(""));
     let (mut rows, mut troubles) = (Vec::new(), Vec::new());
     for record in table.records() {
-        match record.map_err(|error| error.to_string()).and_then(|record| row(&record, columns, folder)) {
+        match record.map_err(|error| error.to_string()).and_then(|record| row(&record, &columns, folder)) {
             Ok(row) => rows.push(row),
             Err(trouble) => troubles.push(format!("{shown}: {trouble}")),
         }
@@ -63,11 +71,17 @@ pub fn read(path: &Path, only: Option<Analyte>) -> Result<Vec<Row>> {
     Ok(rows)
 }
 
-fn row(
-    record: &csv::StringRecord,
-    (photo, analyte, value, uncertainty): (usize, usize, usize, Option<usize>),
-    folder: &Path,
-) -> Result<Row, String> {
+/// Where each column stands.
+struct Columns {
+    photo: usize,
+    analyte: usize,
+    value: usize,
+    uncertainty: Option<usize>,
+    pad: Option<usize>,
+}
+
+fn row(record: &csv::StringRecord, columns: &Columns, folder: &Path) -> Result<Row, String> {
+    let &Columns { photo, analyte, value, uncertainty, pad } = columns;
     let line = record.position().map_or(0, csv::Position::line);
     let at = |message: String| format!("line {line}: {message}");
     let cell = |column: usize| record.get(column).unwrap_or_default();
@@ -94,7 +108,13 @@ fn row(
         None | Some("") => 0.0,
         Some(text) => number(text, "uncertainty")? / 100.0,
     };
-    Ok(Row { line, name: name.to_owned(), path, analyte, value, uncertainty })
+    let pad = match pad.map(cell) {
+        None | Some("") => None,
+        Some(text) => Some(text.parse::<usize>().ok().filter(|pad| *pad > 0).ok_or_else(|| {
+            at(format!("the pad {text:?} is not a number from 1: count pads from the dipped end"))
+        })?),
+    };
+    Ok(Row { line, name: name.to_owned(), path, analyte, value, uncertainty, pad })
 }
 
 /// Rows that give one photo and analyte twice.

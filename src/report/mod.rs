@@ -4,6 +4,7 @@ mod canvas;
 pub mod chart_gain;
 pub mod chart_picture;
 pub mod chart_quality;
+pub mod control_chart;
 pub mod found;
 pub mod json;
 pub mod look;

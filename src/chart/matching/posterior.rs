@@ -73,3 +73,35 @@ impl<'a> Posterior<'a> {
         pairs().map(|(value, weight)| weight * (value - mean).powi(2)).sum::<f64>().sqrt()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::Vector3;
+
+    use super::*;
+
+    /// By hand, after the GUM (JCGM 100:2008, 5.1.2): 0.10 and 0.24 combine to
+    /// sqrt(0.0100 + 0.0576) = 0.26, and 95 % of a normal law lie within 1.96 x 0.26 = 0.51.
+    #[test]
+    fn the_standards_own_uncertainty_adds_to_a_readings_in_quadrature() {
+        let node = |k: usize| Node {
+            value: 0.02 * k as f64,
+            absorbance: Vector3::zeros(),
+            by_lamp: Vector3::zeros(),
+            doubt: Vector3::zeros(),
+            value_sd: 0.24,
+        };
+        let nodes: Vec<Node> = (0..=300).map(node).collect();
+        let word = |node: &Node| Explained {
+            likelihood: -0.5 * ((node.value - 3.0) / 0.10).powi(2),
+            chi_square: 0.0,
+        };
+        let explained: Vec<Explained> = nodes.iter().map(word).collect();
+        let alone = Posterior::new(&nodes, &explained);
+        assert!((alone.sd() - 0.10).abs() < 1e-3);
+        let combined = alone.with_value_uncertainty(&nodes);
+        assert!((combined.sd() - 0.26).abs() < 1e-3, "{}", combined.sd());
+        assert!((combined.quantile(0.5) - 3.0).abs() < 1e-3);
+        assert!((combined.quantile(0.975) - 3.51).abs() < 5e-3, "{}", combined.quantile(0.975));
+    }
+}

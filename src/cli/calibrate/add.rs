@@ -101,7 +101,7 @@ fn typed(photo: &str, value: &str, args: &Args, chart: &Chart) -> Result<Row> {
         bail!("there is no file {photo}: correct the name; it comes before the = and the value");
     }
     let analyte = args.analyte.unwrap_or(chart.scales[0].analyte);
-    Ok(Row { line: 0, name: photo.to_owned(), path, analyte, value: number, uncertainty: 0.0 })
+    Ok(Row { line: 0, name: photo.to_owned(), path, analyte, value: number, uncertainty: 0.0, pad: None })
 }
 
 /// One photo's samples.
@@ -113,7 +113,7 @@ fn measure(rows: &[Row], chart: &Chart) -> Result<(Photo, Vec<Observation>)> {
             let sample = observation(0, &rows[0], &seen.sample, 0.0);
             (seen.view, seen.hash, seen.mixed, vec![sample])
         }
-        Some(form) => strips::look(rows, form)?,
+        Some(form) => strips::look(&strips::in_order(rows)?, form)?,
     };
     let version = view.card.layout.version;
     if version != chart.card_version {

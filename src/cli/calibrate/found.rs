@@ -20,7 +20,7 @@ pub(super) fn file(args: &Args, settings: &Settings) -> PathBuf {
 }
 
 /// Draws areas of the card's plane on their photo, numbered.
-pub(super) fn draw(view: &View, areas: &[[PointMm; 4]], caption: &str, file: &Path) -> Result<()> {
+pub(super) fn draw(view: &View, areas: &[Vec<PointMm>], caption: &str, file: &Path) -> Result<()> {
     let on_photo = |points: &[PointMm]| -> Vec<(f64, f64)> {
         points.iter().map(|p| view.card.to_photo.apply((p.x, p.y))).collect()
     };

@@ -2,15 +2,16 @@
 
 use std::path::Path;
 
-use anyhow::{Result, bail};
+use anyhow::{Context, Result, anyhow, bail};
 use rayon::prelude::*;
 
-use super::{Measured, Row, observation, open};
+use super::{Measured, Row, found, observation, open};
+use crate::card::layout::PointMm;
 use crate::chart::calibrate::Observation;
 use crate::colour::MixedLight;
 use crate::pipeline::{self, MOTTLING_SHARE, Refusal, View};
-use crate::sample::StripForm;
 use crate::sample::strip::{Lying, learn, measure_pads};
+use crate::sample::{PadSample, SampleError, StripForm};
 use crate::terms::Analyte;
 
 /// The rows of one photo.
@@ -22,9 +23,14 @@ struct PhotoRows<'a> {
 
 type Traced = (View, String, Lying, MixedLight);
 
-/// Learns the strip's form and measures every pad.
-pub(super) fn measure(rows: &[Row]) -> Result<(Measured, StripForm)> {
-    let photos = by_photo(rows);
+/// Learns the strip's form, unless it was described by hand, and measures every pad; `picture` is where
+/// to show the pads found.
+pub(super) fn measure(
+    rows: &[Row],
+    described: Option<&Path>,
+    picture: &Path,
+) -> Result<(Measured, StripForm)> {
+    let photos = by_photo(rows)?;
     let analytes = pad_order(&photos)?;
     let traced: Vec<Result<Traced, Refusal>> = photos.par_iter().map(|photo| trace(photo.path)).collect();
     let traces: Vec<&Lying> = traced.iter().flatten().map(|(_, _, lying, _)| lying).collect();
@@ -37,7 +43,11 @@ pub(super) fn measure(rows: &[Row]) -> Result<(Measured, StripForm)> {
         }
         bail!("none of the {} photos can be measured: see the reasons above", photos.len());
     }
-    let form = learn(&traces, &analytes)?;
+    let form = match described {
+        Some(file) => described_form(file, &analytes)?,
+        None => learn(&traces, &analytes)?,
+    };
+    show(&traced, &form, picture)?;
     for (photo, traced) in photos.iter().zip(traced) {
         match traced {
             Ok(traced) => add(&mut measured, photo, traced, &form)?,
@@ -73,7 +83,41 @@ fn add(
     Ok(())
 }
 
-fn by_photo(rows: &[Row]) -> Vec<PhotoRows<'_>> {
+/// Draws the pads on the photo that shows most of them.
+fn show(traced: &[Result<Traced, Refusal>], form: &StripForm, picture: &Path) -> Result<()> {
+    let area = |pad: Result<PadSample, SampleError>| pad.map_or(Vec::new(), |pad| pad.sample.area.to_vec());
+    let pads = |lying: &Lying| -> Vec<Vec<PointMm>> {
+        measure_pads(lying, form).into_iter().flatten().map(area).collect()
+    };
+    let seen = traced.iter().flatten().map(|(view, _, lying, _)| (view, pads(lying)));
+    // The first of equals, so that the picture stays the same.
+    let best = seen.rev().max_by_key(|(_, pads)| pads.iter().filter(|area| !area.is_empty()).count());
+    let Some((view, areas)) = best else { return Ok(()) };
+    let names: Vec<String> =
+        form.pads.iter().enumerate().map(|(k, pad)| format!("{}: {}", k + 1, pad.analyte)).collect();
+    let caption = format!("Pads from the dipped end, as the table names them. {}", names.join(", "));
+    found::draw(view, &areas, &caption, picture)
+}
+
+/// A form described by hand: it must be sound, and name the table's analytes.
+fn described_form(file: &Path, analytes: &[Analyte]) -> Result<StripForm> {
+    let shown = file.display();
+    let text = std::fs::read(file).with_context(|| format!("{shown}: cannot read the strip's form"))?;
+    let form: StripForm = serde_json::from_slice(&text).with_context(|| {
+        format!(
+            "{shown}: this is no strip form: write it like {{\"length_mm\": 76, \"width_mm\": 5, \"pads\": [{{\"analyte\": \"nitrate\", \"centre_mm\": 5, \"size_mm\": 5}}]}}, pads from the dipped end"
+        )
+    })?;
+    form.check().map_err(|what| anyhow!("{shown}: {what}: measure the strip again and correct the file"))?;
+    if !form.pads.iter().map(|pad| pad.analyte).eq(analytes.iter().copied()) {
+        bail!(
+            "{shown}: its pads are not those of the table: both must name the same analytes, from the dipped end"
+        );
+    }
+    Ok(form)
+}
+
+fn by_photo(rows: &[Row]) -> Result<Vec<PhotoRows<'_>>> {
     let mut photos: Vec<PhotoRows> = Vec::new();
     for row in rows {
         match photos.iter_mut().find(|photo| photo.path == row.path) {
@@ -81,7 +125,36 @@ fn by_photo(rows: &[Row]) -> Vec<PhotoRows<'_>> {
             None => photos.push(PhotoRows { name: &row.name, path: &row.path, rows: vec![row] }),
         }
     }
-    photos
+    photos.iter_mut().try_for_each(|photo| sort_by_pad(photo.name, &mut photo.rows, |row| row))?;
+    Ok(photos)
+}
+
+/// Rows of one photo in the order of their pads.
+pub(super) fn in_order(rows: &[Row]) -> Result<Vec<Row>> {
+    let mut rows = rows.to_vec();
+    let name = rows[0].name.clone();
+    sort_by_pad(&name, &mut rows, |row| row)?;
+    Ok(rows)
+}
+
+/// With a column `pad` rows may stand in any order, and each pad must be named once; without it, their
+/// order is that of the pads.
+fn sort_by_pad<T>(name: &str, rows: &mut [T], row: impl Fn(&T) -> &Row) -> Result<()> {
+    if rows.iter().all(|own| row(own).pad.is_none()) {
+        return Ok(());
+    }
+    rows.sort_by_key(|own| row(own).pad);
+    let numbers = || rows.iter().map(|own| row(own).pad);
+    if numbers().eq((1..=rows.len()).map(Some)) {
+        return Ok(());
+    }
+    let given: Vec<String> =
+        numbers().map(|pad| pad.map_or("none".to_owned(), |pad| pad.to_string())).collect();
+    bail!(
+        "{name}: line {}: its pads are numbered {}: number every pad once, from 1 at the dipped end",
+        row(&rows[0]).line,
+        given.join(", ")
+    )
 }
 
 /// Analytes of the pads from the dipped end: every photo must list the same ones in the same order.

@@ -60,7 +60,7 @@ fn add(
     if args.reverse {
         swatches.reverse();
     }
-    let areas: Vec<_> = swatches.iter().map(|swatch| swatch.area).collect();
+    let areas: Vec<_> = swatches.iter().map(|swatch| swatch.area.to_vec()).collect();
     let caption = caption(&swatches, &args.levels);
     found::draw(&view, &areas, &caption, picture)?;
     if swatches.len() != args.levels.len() {

@@ -4,10 +4,11 @@ use anyhow::Result;
 
 use super::{Dated, Row};
 use crate::chart::Chart;
-use crate::cli::doubts::drifted_since;
+use crate::cli::doubts::{LIMITS, checks_of, drifted_since};
 use crate::cli::{Settings, clock, logging};
 use crate::log::{Check, Entry, Log};
 use crate::reading::Status;
+use crate::report::control_chart::Standing;
 
 /// Logs every check that is not in the log yet; a photo that does not say its time counts as taken now.
 pub(super) fn log(settings: &Settings, chart: &Chart, rows: &[Row], dated: &[Dated]) -> Result<()> {
@@ -38,6 +39,14 @@ pub(super) fn log(settings: &Settings, chart: &Chart, rows: &[Row], dated: &[Dat
     eprintln!("note: {} of {} checks are new and were logged", entries.len(), rows.len());
     let after = log.load()?;
     for scale in &chart.scales {
+        let checks = checks_of(chart, scale.analyte, &after);
+        if let Some(standing) = Standing::of(&chart.name, scale.analyte, &checks, &LIMITS) {
+            if settings.json {
+                println!("{}", standing.json()?);
+            } else {
+                print!("{}", standing.text());
+            }
+        }
         if let Some(since) = drifted_since(chart, scale.analyte, &after) {
             eprintln!(
                 "warning: the check of {} of {} lies beyond the action limits of three standard deviations: readings with chart {:?} are flagged from then on; check again, then make the chart anew or replace the reagents",
