@@ -36,8 +36,7 @@ fn turned(view: &View, degrees: f64) -> image::RgbImage {
     let (lying, _) = pipeline::strip_in(view, window).unwrap();
     let (sin, cos) = degrees.to_radians().sin_cos();
     let centre = window.centre();
-    let source = view.photo.to_srgb();
-    let mut picture = source.clone();
+    let mut picture = view.photo.to_srgb();
     for (x, y, pixel) in picture.enumerate_pixels_mut() {
         let place = view.card.to_card.apply((f64::from(x), f64::from(y)));
         let place = PointMm { x: place.0, y: place.1 };

@@ -1,6 +1,6 @@
 //! From a colour to a probability over values.
 //!
-//! How well every sample of the path explains a colour is a matter of [`super::likelihood`]; the prior
+//! How well every sample of the path explains a colour is a matter of `likelihood.rs`; the prior
 //! over values is even in steps, so that it favours no level. The value is the median, the interval
 //! holds 95 %; both end where the chart ends, but where a chart begins above zero (pH) the interval
 //! goes on below it as far as the path does.
