@@ -55,6 +55,28 @@ fn a_folder_of_photos_is_logged_once_under_any_names() {
 }
 
 #[test]
+fn the_contact_sheet_shows_every_photo_and_what_became_of_it() {
+    let home = tempfile::tempdir().unwrap();
+    let sheet = home.path().join("sheet.html");
+    let import = |out: &Path| {
+        let mut command = Command::cargo_bin("tintwell").unwrap();
+        command.arg("--home").arg(home.path()).args(["import", "--tank", "pond"]);
+        command.args(["--chart", "rendered-ammonia", "--contact-sheet"]).arg(out);
+        command.args([photos("refuse/005.jpg"), photos("ammonia_unknown/003.jpg")]).assert()
+    };
+    import(&sheet).code(1);
+    let page = std::fs::read_to_string(&sheet).unwrap();
+    assert_eq!(page.matches("data:image/jpeg;base64,").count(), 2, "both photos are shown");
+    assert!(page.contains("✕ ") && page.contains("✓ ") && page.contains("003.jpg"), "{page}");
+    assert!(page.contains("1 logged (1 readings)") && page.ends_with("</html>\n"));
+    // The sample is kept for the page, and a second import knows the photo.
+    assert_eq!(std::fs::read_dir(home.path().join("samples")).unwrap().count(), 1);
+    import(&sheet).code(1);
+    assert!(std::fs::read_to_string(&sheet).unwrap().contains("in the log already"));
+    import(&home.path().join("sheet.txt")).code(2);
+}
+
+#[test]
 fn one_bad_photo_never_stops_the_rest() {
     let home = tempfile::tempdir().unwrap();
     let folder = tempfile::tempdir().unwrap();

@@ -70,3 +70,36 @@ fn every_shell_gets_completions_and_every_command_a_manual_page() {
     let page = std::fs::read_to_string(folder.join("tintwell-read.1")).unwrap();
     assert!(page.contains("picture") && folder.join("tintwell.1").is_file());
 }
+
+#[test]
+fn a_mistyped_tank_or_chart_is_met_with_the_right_name() {
+    let home = tempfile::tempdir().unwrap();
+    tintwell(home.path()).args(["add", "--tank", "hallway", "ammonia=1"]).assert().success();
+    for command in
+        [&["assess", "--tank", "halway"][..], &["report", "--tank", "halway", "--out", "none.html"]]
+    {
+        tintwell(home.path()).args(command).assert().code(2).stderr(contains("did you mean \"hallway\"?"));
+    }
+    tintwell(home.path())
+        .args(["read", "--dry-run", "--chart", "rendred-ammonia", "none.jpg"])
+        .assert()
+        .code(2)
+        .stderr(contains("did you mean \"rendered-ammonia\"?"));
+}
+
+#[test]
+fn the_course_of_the_readings_is_drawn_as_the_terminal_can_show_it() {
+    let home = tempfile::tempdir().unwrap();
+    for (day, value) in [("01", "ammonia=2"), ("02", "ammonia=1"), ("03", "ammonia=0")] {
+        let at = format!("2024-03-{day}T12:00:00Z");
+        tintwell(home.path()).args(["add", "--tank", "pond", "--at", &at, value]).assert().success();
+    }
+    let course = |locale: &str| {
+        let at = ["assess", "--at", "2024-03-04T12:00:00Z"];
+        let output = tintwell(home.path()).env("LC_ALL", locale).args(at).output().unwrap();
+        let text = String::from_utf8(output.stdout).unwrap();
+        text.lines().find(|line| line.starts_with("  ammonia")).unwrap().to_owned()
+    };
+    assert!(course("C.UTF-8").contains("█▅▁  from 2 on 1 Mar, at most 2, to 0 mg/L NH3 on 3 Mar"));
+    assert!(course("C").contains("#~_  from 2"), "{}", course("C"));
+}

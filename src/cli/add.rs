@@ -10,6 +10,9 @@ use crate::terms::Analyte;
 
 /// Arguments of `add`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell add --tank hallway ammonia=1.2 nitrite=0 ph=7.4\n  tintwell add --tank hallway --at \"2031-03-04 18:05\" nitrate=20\n  tintwell add --tank hallway ammonia=1.0N \"nitrate=>100\""
+)]
 pub struct Args {
     /// Tank that the water is from; it is made if it is new
     #[arg(long, value_name = "NAME")]

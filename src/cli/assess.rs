@@ -1,10 +1,13 @@
 //! `assess`: where the cycle stands, what is wrong, what to do today, when it will be ready.
 
 use anyhow::{Result, bail};
+use chrono::{DateTime, FixedOffset};
 
-use super::{Outcome, Settings, clock, history, logging};
-use crate::cycle::assess;
+use super::{Outcome, Settings, clock, history, logging, suggest, terminal};
+use crate::cycle::{TankHistory, assess};
 use crate::log::Log;
+use crate::report::trend;
+use crate::terms::Analyte;
 
 mod contract;
 mod outlook;
@@ -12,6 +15,9 @@ mod words;
 
 /// Arguments of `assess`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell assess --tank hallway\n  tintwell assess --tank hallway --plan-proof\n  tintwell assess --tank hallway --what-if\n  tintwell assess --json --at 2031-03-20"
+)]
 pub struct Args {
     /// The tank; without it every tank is assessed
     #[arg(long, value_name = "NAME")]
@@ -41,20 +47,15 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let known = loaded.tanks();
     let chosen: Vec<&str> = match args.tank.as_deref() {
         Some(tank) if known.contains(&tank) => vec![tank],
-        Some(tank) if known.is_empty() => {
-            bail!("there is no tank {tank:?}, nor any other yet: log a reading of it with `tintwell add`")
-        }
-        Some(tank) => bail!(
-            "there is no tank {tank:?}: log a reading of it with `tintwell add`, or name one of: {}",
-            known.join(", ")
-        ),
+        Some(tank) => bail!(suggest::no_tank(tank, &known)),
         None => known,
     };
     if chosen.is_empty() {
         bail!("no tank is logged yet: add a reading with `tintwell add --tank NAME ammonia=...`");
     }
     for (index, tank) in chosen.into_iter().enumerate() {
-        let assessment = assess(&history::of(&loaded, tank), at);
+        let history = history::of(&loaded, tank);
+        let assessment = assess(&history, at);
         if settings.json {
             let line = contract::Line::of(&assessment, args.plan_proof);
             let line = if args.what_if { line.with_what_if(outlook::lines(&assessment)) } else { line };
@@ -64,8 +65,23 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
                 println!();
             }
             words::print(&assessment, args.plan_proof);
+            trends(&history, at);
             outlook::print(&assessment, args.what_if);
         }
     }
     Ok(Outcome::Done)
+}
+
+/// The course of each analyte in a line, as far as it was known at `at`.
+fn trends(history: &TankHistory, at: DateTime<FixedOffset>) {
+    let known = history.measurements.partition_point(|measurement| measurement.taken_at <= at);
+    let measurements = &history.measurements[..known];
+    let analytes = [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate, Analyte::Ph];
+    let has_blocks = terminal::has_unicode();
+    let lines: Vec<String> =
+        analytes.into_iter().filter_map(|analyte| trend::line(analyte, measurements, has_blocks)).collect();
+    if !lines.is_empty() {
+        words::heading("Course");
+        lines.iter().for_each(|line| println!("  {line}"));
+    }
 }

@@ -14,6 +14,9 @@ use crate::terms::Analyte;
 
 /// Arguments of `card`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell card --paper a4 --out card.pdf\n  tintwell card --windows 4 --analytes ammonia,nitrite,nitrate,ph --out card-4.pdf"
+)]
 pub struct Args {
     /// File to write, or - for standard output [default: tintwell-card.pdf]
     #[arg(long, short, value_name = "FILE")]

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::Settings;
+use super::{Settings, suggest};
 use crate::chart::{Chart, ChartError, shipped};
 
 /// Folder of the user's own charts.
@@ -32,8 +32,15 @@ pub fn find(settings: &Settings, name: &str) -> Result<Chart, ChartError> {
     }
     match shipped::find(name) {
         Some(chart) => chart,
-        None => Err(ChartError::NotFound { name: name.to_owned(), known: known(settings).join(", ") }),
+        None => Err(ChartError::NotFound { name: name.to_owned(), known: listed(name, &known(settings)) }),
     }
+}
+
+/// The known names, with the one that was probably meant.
+fn listed(typed: &str, known: &[String]) -> String {
+    let names: Vec<&str> = known.iter().map(String::as_str).collect();
+    let meant = suggest::closest(typed, &names).map(|name| format!(" (did you mean {name:?}?)"));
+    names.join(", ") + &meant.unwrap_or_default()
 }
 
 /// The user's own charts, by name.

@@ -18,6 +18,9 @@ mod water;
 
 /// Arguments of `dose`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell dose --tank hallway ammonia --rise 2\n  tintwell dose --volume 60 alkalinity --help\n\nEach part has its own help with its options."
+)]
 pub struct Args {
     /// The tank whose volume and tap water to take
     #[arg(long, value_name = "NAME", global = true)]
@@ -76,7 +79,7 @@ impl Tank {
         let loaded = Log::at(&settings.home).load()?;
         super::logging::say_problems(&loaded);
         if !loaded.tanks().contains(&name) {
-            bail!("there is no tank {name:?}: name one of {}", loaded.tanks().join(", "));
+            bail!(super::suggest::no_tank(name, &loaded.tanks()));
         }
         let history = super::history::of(&loaded, name);
         let facts = history.facts.clone();

@@ -8,6 +8,9 @@ use crate::terms::EventKind;
 
 /// Arguments of `event`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell event --tank hallway ammonia_dose=2\n  tintwell event --tank hallway water_change=30 filter_cleaned\n  tintwell event --tank hallway --at \"2031-03-04 18:05\" food=0.2"
+)]
 pub struct Args {
     /// Tank that it was done to; it is made if it is new
     #[arg(long, value_name = "NAME")]

@@ -13,6 +13,7 @@ mod files;
 mod folders;
 mod measure;
 mod photos;
+mod sheet;
 mod tables;
 #[cfg(test)]
 mod tests;
@@ -22,6 +23,9 @@ use files::{Found, Kind};
 
 /// Arguments of `import`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell import readings.csv events.csv tank.json\n  tintwell import --tank hallway --chart ammonia-june photos/\n  tintwell import --folder photos/hallway=hallway --chart-folder photos/hallway=ammonia-june photos/hallway\n  tintwell import --contact-sheet sheet.html photos/hallway\n  tintwell import --watch photos/hallway\n\nImporting again adds nothing twice."
+)]
 pub struct Args {
     /// Tables of readings or events (CSV), tank files (JSON), photos, or folders of them
     #[arg(required = true, value_name = "PATH")]
@@ -54,6 +58,10 @@ pub struct Args {
     /// Go on importing photos as they arrive in the folders
     #[arg(long)]
     watch: bool,
+
+    /// Write a page with every photo, small, and what was found in it, or why it was refused
+    #[arg(long, value_name = "FILE.html", conflicts_with = "watch")]
+    contact_sheet: Option<PathBuf>,
 }
 
 /// What came of the files so far.
@@ -78,8 +86,9 @@ impl Tally {
 /// # Errors
 /// If the log cannot be read or written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    let kits = measure::Kits::new(settings);
-    run_with(args, settings, |job, place| measure::measure(job, place, &kits))
+    let sheet = args.contact_sheet.as_deref().map(sheet::Sheet::begin).transpose()?;
+    let kits = measure::Kits::new(settings, sheet.as_ref());
+    run_with(args, settings, sheet.as_ref(), |job, place| measure::measure(job, place, &kits))
 }
 
 /// What is told of a photo beside it.
@@ -90,13 +99,14 @@ pub struct Place {
     pub charts: Vec<String>,
 }
 
-/// The same, where `measure` says what a photo shows.
+/// The same, where `measure` says what a photo shows and puts it on the sheet.
 ///
 /// # Errors
-/// If the log cannot be read or written.
-pub fn run_with(
+/// If the log or the sheet cannot be read or written.
+fn run_with(
     args: &Args,
     settings: &Settings,
+    sheet: Option<&sheet::Sheet>,
     measure: impl Fn(&Job, &Place) -> Result<Measured, String> + Sync,
 ) -> Result<Outcome> {
     if let Some(tank) = &args.tank {
@@ -129,7 +139,7 @@ pub fn run_with(
     };
     let seen = Seen::default();
     let importer =
-        photos::Importer { log: &log, view: &mut view, seen, fallback: &fallback, measure, settings };
+        photos::Importer { log: &log, view: &mut view, seen, fallback: &fallback, measure, sheet, settings };
     import_photos(args, &found, importer, &mut tally)?;
     Ok(tally.outcome())
 }
@@ -149,13 +159,14 @@ fn import_photos<M: Fn(&Job) -> Result<Measured, String> + Sync>(
     }
     let photos = found.files.iter().filter(|file| file.kind == Kind::Photo);
     let photos: Vec<PathBuf> = photos.map(|file| file.path.clone()).collect();
-    if !photos.is_empty() {
-        let summary = importer.import(photos)?;
+    let has_photos = !photos.is_empty();
+    let summary = importer.import(photos)?;
+    if has_photos {
         summary.say(importer.settings);
-        tally.done += usize::from(summary.has_used_any());
-        tally.troubled += summary.mend.len();
     }
-    Ok(())
+    tally.done += usize::from(summary.has_used_any());
+    tally.troubled += summary.mend.len();
+    importer.sheet.map_or(Ok(()), |sheet| sheet.end(&summary.text()))
 }
 
 fn import_tables(

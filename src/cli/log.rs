@@ -14,7 +14,10 @@ mod list;
 
 /// Arguments of `log`.
 #[derive(Debug, clap::Args)]
-#[command(args_conflicts_with_subcommands = true)]
+#[command(
+    args_conflicts_with_subcommands = true,
+    after_help = "Examples:\n  tintwell log --tank hallway --last 50\n  tintwell log --json --tank hallway\n  tintwell log correct 17 nitrite=0.5\n  tintwell log withdraw 17 --reason \"wrong vial\"\n  tintwell log export --help"
+)]
 pub struct Args {
     #[command(subcommand)]
     command: Option<Command>,

@@ -3,8 +3,8 @@
 use anyhow::Result;
 use chrono::{DateTime, FixedOffset};
 
-use super::Settings;
 use super::entry_line::EntryLine;
+use super::{Settings, suggest};
 use crate::log::{Entry, Id, Loaded, Log, TornTail};
 use crate::terms::text::printable;
 
@@ -74,7 +74,14 @@ fn say_tank(before: &Loaded, tank: &str) {
             printable(tank),
             printable(known)
         ),
-        None => eprintln!("note: {} is a new tank", printable(tank)),
+        None => match suggest::closest(tank, &tanks) {
+            Some(known) => eprintln!(
+                "note: {} is a new tank; did you mean {}? Then correct the entry with `tintwell log correct NUMBER --tank NAME`",
+                printable(tank),
+                printable(known)
+            ),
+            None => eprintln!("note: {} is a new tank", printable(tank)),
+        },
     }
 }
 

@@ -31,7 +31,9 @@ pub mod report;
 pub mod settings;
 pub mod standards;
 pub mod standards_table;
+pub mod suggest;
 pub mod tank;
+pub mod terminal;
 pub mod thumbnail;
 pub mod verify;
 

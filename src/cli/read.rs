@@ -8,7 +8,7 @@ use chrono::{DateTime, FixedOffset, Local, TimeDelta};
 use rayon::prelude::*;
 
 use super::doubts::Doubts;
-use super::{Outcome, Settings, charts, clock, history, logging, pictures};
+use super::{Outcome, Settings, charts, clock, history, logging, pictures, thumbnail};
 use crate::chart::Chart;
 use crate::cycle::assess;
 use crate::log::{Entry, Loaded, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
@@ -53,6 +53,16 @@ pub(super) struct PhotoRead {
     captured: CaptureTime,
     /// What each window shows, or one refusal of the whole.
     pub(super) sightings: Vec<Sighting>,
+    /// The samples, cut out small.
+    samples: Vec<(SampleBox, Vec<u8>)>,
+}
+
+impl PhotoRead {
+    /// Keeps the samples for the page.
+    pub(super) fn keep_samples(&self, settings: &Settings) {
+        let Some(hash) = &self.hash else { return };
+        self.samples.iter().for_each(|(sample, jpeg)| thumbnail::keep(settings, hash, *sample, jpeg));
+    }
 }
 
 /// Reads all photos, prints what was read, and logs it under the tank.
@@ -129,9 +139,13 @@ fn judge(settings: &Settings, tank: &str, latest: Option<DateTime<FixedOffset>>)
     Ok(())
 }
 
-/// Reads one photo against the charts of its windows.
-pub(super) fn read<C: Borrow<Chart>>(path: &Path, charts: &[C]) -> PhotoRead {
-    look(path, |view| sightings(view, charts), false).0
+/// Reads one photo against the charts of its windows; gives the photo, small, if it is to be shown.
+pub(super) fn read<C: Borrow<Chart>>(
+    path: &Path,
+    charts: &[C],
+    keep: bool,
+) -> (PhotoRead, Option<picture::Scaled>) {
+    look(path, |view| sightings(view, charts), keep)
 }
 
 /// Reads one photo, and draws what was read if a picture is asked for.
@@ -166,11 +180,27 @@ fn look(
         shown = keep.then(|| picture::Scaled::new(photo.to_srgb()));
         pipeline::look(photo)
     });
-    let sightings = match view {
-        Ok(view) => sightings(&view),
-        Err(refusal) => vec![Sighting::refused(None, None, refusal.to_string(), Evidence::default())],
+    let (sightings, samples) = match view {
+        Ok(view) => {
+            let sightings = sightings(&view);
+            let samples = samples(&view, &sightings);
+            (sightings, samples)
+        }
+        Err(refusal) => {
+            (vec![Sighting::refused(None, None, refusal.to_string(), Evidence::default())], Vec::new())
+        }
     };
-    (PhotoRead { name, hash, captured, sightings }, shown)
+    (PhotoRead { name, hash, captured, sightings, samples }, shown)
+}
+
+fn samples(view: &View, sightings: &[Sighting]) -> Vec<(SampleBox, Vec<u8>)> {
+    let is_read = |sighting: &&Sighting| sighting.status != Status::Refused;
+    let boxes = sightings.iter().filter(is_read).filter_map(sample_box);
+    boxes.filter_map(|sample| Some((sample, thumbnail::cut(&view.photo, sample)?))).collect()
+}
+
+fn sample_box(sighting: &Sighting) -> Option<SampleBox> {
+    sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height })
 }
 
 /// What each of the card's windows holds.
@@ -246,7 +276,9 @@ fn log(
         Ok(if seen.has_photo(hash) { Vec::new() } else { entries.clone() })
     })?;
     logging::say_torn(appended.torn.as_ref());
-    if appended.ids.is_empty() {
+    if !appended.ids.is_empty() {
+        read.keep_samples(settings);
+    } else {
         eprintln!("note: {} is in the log already and was not logged again", printable(&read.name));
     }
     if !settings.json {
@@ -273,12 +305,11 @@ pub(super) fn entry(
         taken_at,
         flags: sighting.flags.clone(),
     };
-    let sample = sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height });
     let source = Source::Photo(PhotoSource {
         photo: read.name.clone(),
         hash: read.hash.clone()?,
         chart: sighting.chart.clone(),
-        sample,
+        sample: sample_box(sighting),
         parts: None,
     });
     Some(Entry::Reading(Reading { tank: tank.to_owned(), measurement, source, note: String::new() }))

@@ -1,15 +1,16 @@
 //! `report`: a tank's story, or all tanks', as one page to open, keep, print or send.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use anyhow::{Context, Result, bail};
 use chrono::{DateTime, FixedOffset};
 use rayon::prelude::*;
 
-use super::{Outcome, Settings, clock, history, logging, thumbnail};
+use super::{Outcome, Settings, charts, clock, doubts, history, logging, suggest, thumbnail};
 use crate::cycle::{Assessment, assess};
 use crate::log::{Entry, Live, Loaded, Log, Source};
-use crate::report::page::{self, EventRow, ReadingRow, Story};
+use crate::report::page::{self, ChartUsed, EventRow, ReadingRow, Story};
 
 /// Arguments of `report`.
 #[derive(Debug, clap::Args)]
@@ -41,7 +42,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let known = loaded.tanks();
     let chosen: Vec<&str> = match args.tank.as_deref() {
         Some(tank) if known.contains(&tank) => vec![tank],
-        Some(tank) => bail!("there is no tank {tank:?}: name one of: {}", known.join(", ")),
+        Some(tank) => bail!(suggest::no_tank(tank, &known)),
         None => known,
     };
     if chosen.is_empty() {
@@ -51,7 +52,10 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         chosen.iter().map(|tank| assess(&history::of(&loaded, tank), at)).collect();
     let mut stories: Vec<Story> =
         assessments.iter().map(|assessment| story(&loaded, assessment, at)).collect();
-    stories.iter_mut().for_each(|story| add_looks(story, settings));
+    for story in &mut stories {
+        add_looks(story, settings);
+        story.charts = charts_used(story, &loaded, settings);
+    }
     std::fs::write(&args.out, page::page(&stories, at))
         .with_context(|| format!("{}: cannot write the page: choose another file", args.out.display()))?;
     if settings.json {
@@ -65,7 +69,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
 
 /// All that the log holds of a tank until a moment, by time.
 fn story<'a>(loaded: &'a Loaded, assessment: &'a Assessment, at: DateTime<FixedOffset>) -> Story<'a> {
-    let mut story = Story { assessment, readings: Vec::new(), events: Vec::new() };
+    let mut story = Story { assessment, readings: Vec::new(), events: Vec::new(), charts: Vec::new() };
     let all = loaded.live().map(|live| (live, false)).chain(loaded.withdrawn().map(|live| (live, true)));
     for (live, withdrawn) in all {
         let is_shown =
@@ -86,6 +90,29 @@ fn add_looks(story: &mut Story, settings: &Settings) {
     let rows: Vec<&mut ReadingRow> =
         story.readings.iter_mut().rev().filter(from_photos).take(LATEST).collect();
     rows.into_par_iter().for_each(|row| row.look = thumbnail::of(row.reading, settings));
+}
+
+/// The charts of the readings, with what the log's checks say of them up to the moment of judgement.
+fn charts_used(story: &Story, loaded: &Loaded, settings: &Settings) -> Vec<ChartUsed> {
+    let at = story.assessment.at;
+    let of_photo = |row: &ReadingRow| match &row.reading.source {
+        Source::Photo(photo) => photo.chart.clone(),
+        _ => None,
+    };
+    let names: BTreeSet<String> = story.readings.iter().filter_map(of_photo).collect();
+    let used = |name: String| {
+        let chart = charts::find(settings, &name).ok();
+        let checks = loaded.live().filter_map(|live| match live.entry {
+            Entry::Check(check) if check.chart == name && check.at <= at => Some(check.at),
+            _ => None,
+        });
+        let drifted = chart.as_ref().and_then(|chart| {
+            let each = chart.scales.iter().map(|scale| scale.analyte);
+            each.filter_map(|analyte| doubts::drifted_since(chart, analyte, loaded)).min()
+        });
+        ChartUsed { checked: checks.max(), drifted: drifted.filter(|since| *since <= at), chart, name }
+    };
+    names.into_iter().map(used).collect()
 }
 
 fn take<'a>(story: &mut Story<'a>, live: Live<'a>, withdrawn: bool) {

@@ -3,13 +3,16 @@
 use anyhow::{Context, Result, bail};
 use clap::builder::PossibleValuesParser;
 
-use super::{Outcome, Settings, clock, logging};
+use super::{Outcome, Settings, clock, logging, suggest};
 use crate::log::{Entry, Loaded, Log, check_name, quantity};
 use crate::terms::text::printable;
 use crate::terms::{Analyte, TankFacts};
 
 /// Arguments of `tank`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell tank\n  tintwell tank hallway --volume 110 --water fresh --temperature 25\n  tintwell tank hallway --tap-nitrate 12 --tap-ph 7.6 --tap-alkalinity 4"
+)]
 pub struct Args {
     /// The tank; without it all tanks are listed
     #[arg(value_name = "NAME")]
@@ -97,7 +100,12 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         return Ok(Outcome::Done);
     }
     if !loaded.tanks().contains(&name.as_str()) {
-        bail!("there is no tank {name:?} yet: give a fact of it, such as --volume 110, or log a reading");
+        let tanks = loaded.tanks();
+        let meant = suggest::closest(name, &tanks).map(|name| format!(" did you mean {name:?}?"));
+        let meant = meant.unwrap_or_default();
+        bail!(
+            "there is no tank {name:?} yet:{meant} give a fact of it, such as --volume 110, or log a reading"
+        );
     }
     show(&loaded, name, settings)?;
     Ok(Outcome::Done)

@@ -77,7 +77,18 @@ impl Photo {
 
     /// The picture in sRGB, for looking at.
     pub fn to_srgb(&self) -> RgbImage {
-        let mut picture = self.pixels.to_image();
+        self.for_looking(self.pixels.to_image())
+    }
+
+    /// A part of the picture in sRGB; what would lie outside is left out.
+    pub fn part_to_srgb(&self, (left, top): (u32, u32), width: u32, height: u32) -> RgbImage {
+        let width = width.min(self.pixels.width().saturating_sub(left));
+        let height = height.min(self.pixels.height().saturating_sub(top));
+        let code = |x, y| image::Rgb(self.pixels.code(left + x, top + y));
+        self.for_looking(RgbImage::from_fn(width, height, code))
+    }
+
+    fn for_looking(&self, mut picture: RgbImage) -> RgbImage {
         if self.colour_space == ColourSpace::Converted {
             picture.pixels_mut().for_each(|pixel| pixel.0 = self.encoding.srgb_code(pixel.0));
         }

@@ -47,6 +47,16 @@ impl Scaled {
     }
 }
 
+/// Draws the photo alone with what was measured in it, its longest side `side` pixels at most.
+pub fn thumbnail(photo: Scaled, sightings: &[Sighting], side: u32) -> RgbImage {
+    let Scaled { image, scale } = photo;
+    let mut canvas = Canvas { image };
+    mark(&mut canvas, sightings, scale);
+    let longest = canvas.image.width().max(canvas.image.height()).max(1);
+    let share = |pixels: u32| (pixels * side.min(longest) / longest).max(1);
+    imageops::thumbnail(&canvas.image, share(canvas.image.width()), share(canvas.image.height()))
+}
+
 /// Draws the picture of everything that was read in one photo.
 pub fn draw(photo: &Scaled, sightings: &[Sighting]) -> RgbImage {
     let left = f64::from(photo.image.width());
@@ -283,6 +293,14 @@ mod tests {
         }
         assert_eq!(picture.get_pixel(200, 20).0, CARD);
         assert_eq!(picture.get_pixel(200, 200).0, SAMPLE);
+    }
+
+    #[test]
+    fn a_thumbnail_is_no_larger_than_asked_for_and_never_enlarged() {
+        let photo = || Scaled::new(RgbImage::from_pixel(400, 300, image::Rgb([90, 90, 90])));
+        assert_eq!(thumbnail(photo(), &[sighting()], 200).dimensions(), (200, 150));
+        let same = thumbnail(photo(), &[sighting()], 900);
+        assert_eq!((same.dimensions(), same.get_pixel(200, 20).0), ((400, 300), CARD));
     }
 
     #[test]

@@ -44,8 +44,8 @@ pub const fn outcome(outcome: Outcome) -> &'static str {
     }
 }
 
-/// What the nitrogen and the buffer balance say.
-pub fn balance(assessment: &Assessment) -> Vec<String> {
+/// What the nitrogen balance says.
+pub fn nitrogen(assessment: &Assessment) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(share) = assessment.balance.found_as_nitrate {
         lines.push(format!(
@@ -62,13 +62,17 @@ pub fn balance(assessment: &Assessment) -> Vec<String> {
             1.96 * residual.sd
         ));
     }
-    if let Some(alkalinity) = assessment.balance.alkalinity_meq_l {
-        lines.push(format!(
+    lines
+}
+
+/// What is left of the water's buffer, if it is known.
+pub fn buffer(assessment: &Assessment) -> Option<String> {
+    assessment.balance.alkalinity_meq_l.map(|alkalinity| {
+        format!(
             "by the doses and changes logged about {alkalinity:.1} meq/L ({:.0} dKH) of the buffer are left",
             alkalinity / MEQ_PER_DKH
-        ));
-    }
-    lines
+        )
+    })
 }
 
 /// One substance against its criterion, unless there is nothing to say.

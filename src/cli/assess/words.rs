@@ -8,6 +8,7 @@ use crate::cycle::advice::AMMONIA_CAUTION;
 use crate::cycle::plan::ProofPlan;
 use crate::cycle::proof::Outcome;
 use crate::report::verdict;
+use crate::terms::text::printable;
 
 const BOLD: Style = Style::new().bold();
 
@@ -22,14 +23,19 @@ pub fn print(assessment: &Assessment, plan: bool) {
     what_would_change(assessment);
 }
 
-fn heading(text: &str) {
+/// A heading after an empty line.
+pub fn heading(text: &str) {
     println!("\n{BOLD}{text}{BOLD:#}");
 }
 
 fn verdict(assessment: &Assessment) {
     let word = verdict::headline(assessment);
     let at = assessment.at.format("%Y-%m-%d %H:%M");
-    println!("{BOLD}{}: {word}{BOLD:#}  (day {:.0}, as of {at})", assessment.tank, assessment.day);
+    println!(
+        "{BOLD}{}: {word}{BOLD:#}  (day {:.0}, as of {at})",
+        printable(&assessment.tank),
+        assessment.day
+    );
     if let Some(date) = verdict::date(assessment) {
         println!("{date}");
     }
@@ -46,7 +52,8 @@ fn reasons(assessment: &Assessment) {
     }
     println!("- a proof begun now would pass with {:.0} % probability", 100.0 * assessment.passes_now);
     proof(assessment);
-    verdict::balance(assessment).iter().for_each(|line| println!("- {line}"));
+    let balances = verdict::nitrogen(assessment).into_iter().chain(verdict::buffer(assessment));
+    balances.for_each(|line| println!("- {line}"));
     for fault in &assessment.faults {
         let what = fault.kind.word().replace('_', " ");
         println!("- the log: {what}, {}: {}", fault.at.format("%Y-%m-%d %H:%M"), fault.why());

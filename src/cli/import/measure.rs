@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::Place;
+use super::sheet::Sheet;
 use crate::chart::Chart;
 use crate::cli::doubts::Doubts;
 use crate::cli::{Settings, charts, read};
@@ -15,15 +16,16 @@ use crate::terms::Flag;
 /// Charts, each loaded once.
 pub struct Kits<'a> {
     settings: &'a Settings,
+    sheet: Option<&'a Sheet>,
     log: Option<Loaded>,
     loaded: Mutex<HashMap<String, Result<Arc<Chart>, String>>>,
 }
 
 impl<'a> Kits<'a> {
     /// None loaded yet.
-    pub fn new(settings: &'a Settings) -> Self {
+    pub fn new(settings: &'a Settings, sheet: Option<&'a Sheet>) -> Self {
         // A log that cannot be read stops the import elsewhere.
-        Self { settings, log: Log::at(&settings.home).load().ok(), loaded: Mutex::default() }
+        Self { settings, sheet, log: Log::at(&settings.home).load().ok(), loaded: Mutex::default() }
     }
 
     fn get(&self, name: &str) -> Result<Arc<Chart>, String> {
@@ -50,11 +52,15 @@ pub fn measure(job: &Job, place: &Place, kits: &Kits) -> Result<Measured, String
         ));
     }
     let charts = place.charts.iter().map(|name| kits.get(name)).collect::<Result<Vec<_>, _>>()?;
-    let mut photo = read::read(&job.path, &charts);
+    let (mut photo, shown) = read::read(&job.path, &charts, kits.sheet.is_some());
     if let Some(log) = &kits.log {
         let doubts = Doubts::new(charts.iter().map(|chart| &**chart), log);
         photo.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, Some(job.looked.taken_at)));
     }
+    if let (Some(sheet), Some(shown)) = (kits.sheet, shown) {
+        sheet.show(&job.path, shown, &photo.sightings);
+    }
+    photo.keep_samples(kits.settings);
     let mut measured = Measured { tank, ..Measured::default() };
     for sighting in &photo.sightings {
         if sighting.status == Status::Refused {

@@ -9,6 +9,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use serde_json::json;
 
 use super::files::{self, Kind};
+use super::sheet::Sheet;
 use super::time::Fallback;
 use crate::cli::{Settings, clock, logging};
 use crate::log::import::photos::{self, Done, Job, Measured, Outcome, Target};
@@ -50,6 +51,8 @@ pub struct Importer<'a, M> {
     pub fallback: &'a Fallback,
     /// What measures a photo.
     pub measure: M,
+    /// The contact sheet, if one is wanted.
+    pub sheet: Option<&'a Sheet>,
     /// Global settings.
     pub settings: &'a Settings,
 }
@@ -61,7 +64,7 @@ impl<M: Fn(&Job) -> Result<Measured, String> + Sync> Importer<'_, M> {
         let mut summary = Summary::default();
         let settings = self.settings;
         let target = Target { log: self.log, view: self.view, seen: &mut self.seen, now: &clock::now };
-        let fallback = self.fallback;
+        let (fallback, sheet) = (self.fallback, self.sheet);
         photos::import(
             paths,
             target,
@@ -70,6 +73,7 @@ impl<M: Fn(&Job) -> Result<Measured, String> + Sync> Importer<'_, M> {
             |done, torn| {
                 bar.inc(1);
                 bar.suspend(|| say(&done, torn.as_ref(), settings));
+                sheet.inspect(|sheet| sheet.add(&done));
                 summary.take(done);
             },
         )?;
@@ -150,16 +154,21 @@ impl Summary {
         }
     }
 
-    /// Says how many ended how, and what is to be mended.
-    pub fn say(&self, settings: &Settings) {
-        let text = format!(
+    /// How many ended how.
+    pub fn text(&self) -> String {
+        format!(
             "photos: {} logged ({} readings), {} known already, {} copies of others, {} to mend",
             self.logged,
             self.readings,
             self.known,
             self.copies,
             self.mend.len()
-        );
+        )
+    }
+
+    /// Says how many ended how, and what is to be mended.
+    pub fn say(&self, settings: &Settings) {
+        let text = self.text();
         if settings.json {
             eprintln!("{text}");
         } else {

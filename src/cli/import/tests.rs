@@ -37,7 +37,7 @@ fn import(home: &Path, words: &[&str]) -> Result<Outcome> {
         ["tintwell", "--home", home.to_str().unwrap(), "import"].into_iter().chain(words.iter().copied());
     let cli = Cli::try_parse_from(words)?;
     let Command::Import(args) = &cli.command else { unreachable!() };
-    run_with(args, &Settings::resolve(&cli)?, measure)
+    run_with(args, &Settings::resolve(&cli)?, None, measure)
 }
 
 fn logged(home: &Path) -> Vec<(String, String, Vec<Flag>)> {

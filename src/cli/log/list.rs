@@ -4,7 +4,7 @@ use std::io::{self, BufWriter, Write};
 
 use anyhow::Result;
 use chrono::{DateTime, FixedOffset};
-use comfy_table::{Table, presets};
+use comfy_table::{ContentArrangement, Table, presets};
 
 use super::filter;
 use crate::cli::entry_line::EntryLine;
@@ -102,6 +102,7 @@ fn print_table(items: &[Item]) -> io::Result<()> {
         return Ok(());
     }
     let mut table = Table::new();
+    table.set_content_arrangement(ContentArrangement::Dynamic);
     table.load_style(presets::NOTHING).set_header(["#", "when", "tank", "what", "from", "doubts and notes"]);
     for item in items {
         let Some(at) = item.entry.at() else { continue };

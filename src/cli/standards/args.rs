@@ -8,6 +8,9 @@ use crate::terms::{Analyte, Unit};
 
 /// Arguments of `standards`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tintwell standards ammonia\n  tintwell standards nitrite --levels 0,0.5,1,2,5"
+)]
 pub struct Args {
     /// ammonia, nitrite, nitrate, alkalinity or ph
     pub(super) analyte: Analyte,

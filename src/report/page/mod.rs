@@ -1,24 +1,22 @@
 //! One self-contained page: the story of a tank, or of all tanks, at one moment.
 //!
-//! No scripts, no files beside it: a policy in the page allows its one style sheet, by its hash, and
-//! nothing else. Everything from the log is escaped by the macro that writes it.
+//! No scripts, no files beside it. Everything from the log is escaped by the macro that writes it.
 
 use chrono::{DateTime, FixedOffset};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
-use sha2::{Digest, Sha256};
+use maud::{DOCTYPE, Markup, html};
 
 use super::json::rounded;
-use super::verdict;
+use super::{document, verdict};
+use crate::chart::Chart;
 use crate::cycle::Assessment;
 use crate::log::{Event, Reading};
 use crate::reading::{Measurement, Status};
 use crate::terms::Analyte;
 use crate::terms::text::is_invisible;
 
+mod kit;
 mod plot;
 mod sections;
-
-const STYLE: &str = include_str!("style.css");
 
 /// A reading of the tank as the log holds it.
 pub struct ReadingRow<'a> {
@@ -38,6 +36,8 @@ pub struct ReadingRow<'a> {
 pub struct Look {
     /// The sample cut out of its photo, a small JPEG.
     pub jpeg: Vec<u8>,
+    /// Its width and height, pixels.
+    pub size: (u32, u32),
     /// The chart's levels on either side of the reading, with their colours, 8-bit sRGB.
     pub levels: Vec<(f64, [u8; 3])>,
 }
@@ -52,6 +52,18 @@ pub struct EventRow<'a> {
     pub withdrawn: bool,
 }
 
+/// A chart that readings of the tank came from.
+pub struct ChartUsed {
+    /// Its name.
+    pub name: String,
+    /// The chart, if it is still at hand.
+    pub chart: Option<Chart>,
+    /// When it was last checked with a standard of known value.
+    pub checked: Option<DateTime<FixedOffset>>,
+    /// Since when its checks speak against it.
+    pub drifted: Option<DateTime<FixedOffset>>,
+}
+
 /// Everything the page tells of one tank.
 pub struct Story<'a> {
     /// The judgement.
@@ -60,6 +72,8 @@ pub struct Story<'a> {
     pub readings: Vec<ReadingRow<'a>>,
     /// Deeds, likewise.
     pub events: Vec<EventRow<'a>>,
+    /// Charts that the readings came from, by name.
+    pub charts: Vec<ChartUsed>,
 }
 
 /// The page.
@@ -68,21 +82,10 @@ pub fn page(stories: &[Story], at: DateTime<FixedOffset>) -> String {
         [story] => format!("{}: nitrogen cycle", story.assessment.tank),
         _ => "All tanks: nitrogen cycle".to_owned(),
     };
-    let policy = format!(
-        "default-src 'none'; img-src data:; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
-        base64(&Sha256::digest(STYLE))
-    );
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(policy);
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
+            (document::head(&title))
             body {
                 main {
                     h1 { "Tintwell: where the cycle stands on " (at.format("%-d %B %Y, %H:%M")) }
@@ -108,7 +111,7 @@ fn shown_as_is(page: &str) -> String {
 fn overview(stories: &[Story]) -> Markup {
     html! {
         div.scroll role="region" aria-label="All tanks" tabindex="0" {
-            table {
+            table.overview {
                 thead { tr { th scope="col" { "Tank" } th scope="col" { "Verdict" } th scope="col" { "Worst danger to animals" } th scope="col" { "Next" } } }
                 tbody {
                     @for (index, story) in stories.iter().enumerate() {
@@ -144,8 +147,10 @@ fn article(index: usize, story: &Story) -> Markup {
             div.plots { @for analyte in analytes { @if let Some(plot) = plot::plot(story, analyte) { (plot) } } }
             (sections::why(story))
             (sections::balance(story))
+            (sections::buffer(story))
             (sections::faults(story))
             (sections::readings(story))
+            (kit::charts(story))
             (sections::deeds(story))
         }
     }
@@ -176,20 +181,6 @@ fn deed_words(event: &Event) -> String {
         Some(amount) => format!("{kind}, {} {}", rounded(amount), event.kind.unit()),
         None => kind,
     }
-}
-
-/// Base64 of RFC 4648, section 4, as policies want hashes.
-fn base64(bytes: &[u8]) -> String {
-    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::new();
-    for chunk in bytes.chunks(3) {
-        let word = (0..3).fold(0_u32, |word, k| word << 8 | u32::from(chunk.get(k).copied().unwrap_or(0)));
-        for k in 0..4 {
-            let sextet = (word >> (18 - 6 * k) & 63) as usize;
-            text.push(if k <= chunk.len() { char::from(ALPHABET[sextet]) } else { '=' });
-        }
-    }
-    text
 }
 
 #[cfg(test)]

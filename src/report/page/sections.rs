@@ -1,16 +1,22 @@
 //! The page's parts for one tank, in words and tables.
 
-use std::collections::BTreeSet;
-
 use maud::{Markup, html};
 
-use super::{Look, ReadingRow, Story, base64, deed_words, value_words};
+use super::{Look, ReadingRow, Story, deed_words, value_words};
+use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, doses_left};
 use crate::log::Source;
+use crate::report::document::jpeg_address;
 use crate::report::json::rounded;
 use crate::report::verdict as words;
+use crate::terms::Analyte;
+use crate::terms::unit::NH3_PER_N;
 
 /// Rows of a table that are shown without asking.
 const OPEN_ROWS: usize = 12;
+/// Ammonia of the dose that a proof begins with, mg/L (common practice).
+const PROOF_DOSE_MG_L: f64 = 2.0;
+/// Longest side of a sample in the table, CSS pixels.
+const PHOTO_SIDE: u32 = 48;
 
 /// Name, verdict and date.
 pub fn verdict(story: &Story) -> Markup {
@@ -65,7 +71,7 @@ pub fn why(story: &Story) -> Markup {
 
 /// Where the nitrogen went.
 pub fn balance(story: &Story) -> Markup {
-    let lines = words::balance(story.assessment);
+    let lines = words::nitrogen(story.assessment);
     let full: Vec<_> = story.assessment.balance.points.iter().filter(|point| point.seen.is_some()).collect();
     html! {
         h3 { "Nitrogen balance" }
@@ -84,6 +90,34 @@ pub fn balance(story: &Story) -> Markup {
                     } } }
                 } }
             }
+        }
+    }
+}
+
+/// How far the water's buffer carries the bacteria.
+pub fn buffer(story: &Story) -> Markup {
+    let assessment = story.assessment;
+    let dose = PROOF_DOSE_MG_L / NH3_PER_N;
+    let ph = story.readings.iter().rev().find(|row| {
+        !row.withdrawn
+            && row.reading.measurement.analyte == Analyte::Ph
+            && row.reading.measurement.value.is_some()
+    });
+    html! {
+        h3 { "Buffer (alkalinity)" }
+        @match (words::buffer(assessment), assessment.balance.alkalinity_meq_l) {
+            (Some(line), Some(left)) => ul {
+                li { (line) }
+                li {
+                    "oxidising a dose of 2 mg/L ammonia takes " (format!("{:.2}", dose * MEQ_PER_MG_N)) " meq/L of it: "
+                    (format!("{:.0}", doses_left(left, dose).floor())) " such doses until " (format!("{RESERVE_MEQ_L:.0}"))
+                    " meq/L are left, below which the pH falls and the bacteria slow down"
+                }
+                @if let Some(row) = ph {
+                    li { "pH " (value_words(&row.reading.measurement)) " on " (row.reading.measurement.taken_at.format("%Y-%m-%d %H:%M")) }
+                }
+            },
+            _ => p { "Not known: log a reading of alkalinity, or tell the tap water's with " code { "tintwell tank --tap-alkalinity" } "." },
         }
     }
 }
@@ -107,32 +141,22 @@ pub fn faults(story: &Story) -> Markup {
 pub fn readings(story: &Story) -> Markup {
     let rows: Vec<&ReadingRow> = story.readings.iter().rev().collect();
     let (open, folded) = rows.split_at(rows.len().min(OPEN_ROWS));
-    let charts: BTreeSet<&str> = rows.iter().filter_map(|row| chart_of(row)).collect();
     html! {
         h3 { "Readings" }
         (reading_table(open, "Latest readings"))
         @if !folded.is_empty() {
             details { summary { (folded.len()) " earlier readings" } (reading_table(folded, "Earlier readings")) }
         }
-        @if !charts.is_empty() {
-            p.small {
-                "Charts used: " (charts.into_iter().collect::<Vec<_>>().join(", ")) ". Samples are shown as photographed, \
-                 without correction; the colours beside them are the chart's."
-            }
+        @if rows.iter().any(|row| row.look.is_some()) {
+            p.small { "Samples are shown as photographed, without correction; the colours beside them are the chart's levels on either side." }
         }
-    }
-}
-
-fn chart_of<'a>(row: &'a ReadingRow) -> Option<&'a str> {
-    match &row.reading.source {
-        Source::Photo(photo) => photo.chart.as_deref(),
-        _ => None,
     }
 }
 
 fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
     html! {
         div.scroll role="region" aria-label=(label) tabindex="0" { table.wide {
+            colgroup { @for class in ["number", "when", "what", "number-words", "from", "notes"] { col class=(class); } }
             thead { tr {
                 th scope="col" { "No." } th scope="col" { "When" } th scope="col" { "What" } th scope="col" { "Value (95 % interval)" }
                 th scope="col" { "From" } th scope="col" { "Doubts and notes" }
@@ -143,7 +167,7 @@ fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
                     td { (row.id) }
                     td { (measurement.taken_at.format("%Y-%m-%d %H:%M")) }
                     td { (measurement.analyte) }
-                    td.value { (value_words(measurement)) @if let Some(look) = &row.look { (looks(look)) } }
+                    td.value { (value_words(measurement)) @if let Some(look) = &row.look { (looks(look, row.id)) } }
                     td { (source_words(&row.reading.source)) }
                     td {
                         @if row.withdrawn { b { "withdrawn: does not count. " } }
@@ -158,20 +182,23 @@ fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
 }
 
 /// The liquid as photographed between the chart's colours on either side.
-fn looks(look: &Look) -> Markup {
+fn looks(look: &Look, id: u64) -> Markup {
     let swatch = |(value, [r, g, b]): (f64, [u8; 3])| {
         html! {
-            svg.swatch viewBox="0 0 40 40" role="img" aria-label=(format!("chart {}", rounded(value))) {
-                title { "the chart's colour at " (rounded(value)) }
+            svg.swatch viewBox="0 0 40 42" width="40" height="42" role="img" aria-label=(format!("the chart's colour at {}", rounded(value))) {
                 rect width="40" height="26" fill=(format!("#{r:02x}{g:02x}{b:02x}")) {}
-                text x="20" y="38" text-anchor="middle" { (rounded(value)) }
+                text x="20" y="40" text-anchor="middle" { (rounded(value)) }
             }
         }
     };
+    let (width, height) = look.size;
+    let shown = |side: u32| side * PHOTO_SIDE / width.max(height).max(1);
     html! {
         div.looks {
             @if let Some(&lower) = look.levels.first() { (swatch(lower)) }
-            img alt="the sampled liquid as photographed" src=(format!("data:image/jpeg;base64,{}", base64(&look.jpeg)));
+            svg.photo viewBox=(format!("0 0 {width} {height}")) width=(shown(width)) height=(shown(height)) role="img" aria-label="the sample as photographed" {
+                image id=(format!("photo-{id}")) width=(width) height=(height) href=(jpeg_address(&look.jpeg)) {}
+            }
             @if let Some(&upper) = look.levels.get(1) { (swatch(upper)) }
         }
     }
@@ -215,6 +242,7 @@ pub fn method() -> Markup {
     html! {
         h3 { "Method, limits, cautions" }
         ul.small {
+            li { "A photo is read like this: the card in it tells the light at every place; its patches tell how the phone bends colours, which is undone; the colour of the sample is then compared with the chart, a curve through photos of standards. How long the light's way through the vial was, reflections and mixed light are reckoned as unknowns, and what they leave open is the interval." }
             li { "Readings carry 95 % intervals. Dates of readiness and forecasts are intervals of 80 %, from a model of the two bacterial colonies with published parameter ranges, followed through the readings." }
             li { "Ready means: about 2 mg/L ammonia dosed, and 24 h later ammonia and nitrite read as zero and nitrate has risen (common practice), with nothing since that would undo it." }
             li { "Harm to animals is judged by published criteria for un-ionised ammonia, nitrite and nitrate; single species can be more sensitive, and what is not measured is called unknown." }

@@ -3,46 +3,54 @@
 use chrono::{DateTime, Duration, FixedOffset};
 use maud::{Markup, html};
 
-use super::Story;
+use super::{ReadingRow, Story};
 use crate::cycle::forecast::Span;
 use crate::reading::{Measurement, Status};
 use crate::report::json::rounded;
 use crate::terms::{Analyte, EventKind};
 
+mod points;
+
 /// Size of the drawing and sides of the plot within it, in its own units.
-const WIDTH: f64 = 760.0;
-const HEIGHT: f64 = 280.0;
-const LEFT: f64 = 56.0;
-const RIGHT: f64 = 748.0;
-const TOP: f64 = 62.0;
-const BOTTOM: f64 = 246.0;
+const WIDTH: f64 = 520.0;
+const HEIGHT: f64 = 252.0;
+const LEFT: f64 = 46.0;
+const RIGHT: f64 = 512.0;
+const TOP: f64 = 64.0;
+const BOTTOM: f64 = 220.0;
+/// Baselines of the names of what is shaded: of the proof, of the days on which it may be ready.
+const NAMES: [f64; 2] = [18.0, 40.0];
 /// Days of forecast that are shown at least, where there is one, and at most.
 const AHEAD_DAYS: std::ops::RangeInclusive<f64> = 7.0..=45.0;
 
 /// Draws an analyte; nothing if it was never measured.
 pub fn plot(story: &Story, analyte: Analyte) -> Option<Markup> {
-    let measured: Vec<(&Measurement, bool)> =
-        story.readings.iter().map(|row| (&row.reading.measurement, row.withdrawn)).collect();
-    let of_analyte: Vec<_> = measured.into_iter().filter(|(m, _)| m.analyte == analyte).collect();
-    if of_analyte.is_empty() {
+    let is_drawn = |row: &&ReadingRow| {
+        row.reading.measurement.analyte == analyte && row.reading.measurement.status != Status::Refused
+    };
+    let rows: Vec<&ReadingRow> = story.readings.iter().filter(is_drawn).collect();
+    if rows.is_empty() {
         return None;
     }
-    let frame = Frame::new(story, analyte, &of_analyte);
+    let frame = Frame::new(story, analyte, &rows);
     let unit = analyte.default_unit();
-    let count = of_analyte.len();
     let label = format!(
-        "{analyte} over time, {unit}, {count} readings; the table of readings holds the same numbers"
+        "{analyte} over time, {unit}, {} readings; the table of readings holds the same numbers",
+        rows.len()
     );
     Some(html! {
         figure {
             figcaption { @if analyte == Analyte::Ph { "pH" } @else { (analyte) " (" (unit) ")" } }
-            svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(label) {
-                (frame.spans(story))
-                (frame.axes())
-                (frame.deeds(story))
-                (frame.forecast(story, analyte))
-                (frame.path(&of_analyte))
-                @for (measurement, withdrawn) in &of_analyte { (frame.mark(measurement, *withdrawn)) }
+            svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) width=(WIDTH) height=(HEIGHT) role="group" aria-label=(label) {
+                g aria-hidden="true" {
+                    (frame.spans(story))
+                    (frame.axes())
+                    (frame.deeds(story))
+                    (frame.forecast(story, analyte))
+                    (frame.path(&rows))
+                    @for row in &rows { (frame.mark(row)) }
+                }
+                (frame.pointers(&rows))
             }
         }
     })
@@ -55,7 +63,8 @@ pub fn legend() -> Markup {
             "● reading with its 95 % interval · ▽ not detected, drawn at the bound · △ above the chart, drawn at \
              what it exceeds · ✕ withdrawn · ▼ ammonia dose · ◆ water change · ■ another deed (see the list of deeds) · \
              shaded: 24 h of a proof, days on which it may be ready (both named in the plot) · dashed with a band: \
-             forecast, four courses in five lie within"
+             forecast, four courses in five lie within. "
+            span.pointing { "Point at one of the latest readings, tap it, or go there with the tab key: it is told above its plot." }
         }
     }
 }
@@ -69,15 +78,15 @@ struct Frame {
 }
 
 impl Frame {
-    fn new(story: &Story, analyte: Analyte, measured: &[(&Measurement, bool)]) -> Self {
+    fn new(story: &Story, analyte: Analyte, rows: &[&ReadingRow]) -> Self {
         let assessment = story.assessment;
-        let first = measured.iter().map(|(m, _)| m.taken_at).min().unwrap_or(assessment.at);
+        let first = rows.iter().map(|row| row.reading.measurement.taken_at).min().unwrap_or(assessment.at);
         let origin = assessment.series.origin.min(first);
         let day = |at: DateTime<FixedOffset>| (at - origin).num_seconds() as f64 / 86_400.0;
         let now = day(assessment.at);
         let ready = assessment.ready_on.map_or(0.0, |on| day(on.latest) - now + 2.0);
         let ahead = if assessment.ready { 0.0 } else { ready.clamp(*AHEAD_DAYS.start(), *AHEAD_DAYS.end()) };
-        let (bottom, top) = heights(story, analyte, measured, ahead);
+        let (bottom, top) = heights(story, analyte, rows, ahead);
         Self { origin, days: (now + ahead).max(1.0), now, top, bottom }
     }
 
@@ -118,8 +127,12 @@ impl Frame {
             @for (from, until, class, words) in proof.into_iter().chain(ready) {
                 @let (x0, x1) = (self.x(from), self.x(until));
                 rect class=(class) x=(x0) y=(TOP) width=(tenth((x1 - x0).max(2.0))) height=(BOTTOM - TOP) {}
-                @let anchor = if x1 > 600.0 { "end" } else { "start" };
-                text x=(if anchor == "end" { x1 } else { x0 }) y=(if class == "proof" { 18.0 } else { 42.0 }) text-anchor=(anchor) { (words) }
+                @let is_right = x1 > 0.6 * WIDTH;
+                text x=(if is_right { x1 } else { x0 }) y=(NAMES[usize::from(class == "ready")]) text-anchor=(if is_right { "end" } else { "start" }) { (words) }
+            }
+            @if let Some(on) = assessment.ready_on.filter(|on| on.likely > assessment.at) {
+                @let x = self.x(self.day(on.likely));
+                line.likely x1=(x) x2=(x) y1=(TOP) y2=(BOTTOM) {}
             }
         }
     }
@@ -129,7 +142,7 @@ impl Frame {
         let first = (self.bottom / step).ceil() as i64;
         let ticks: Vec<f64> = (first..=(self.top / step).floor() as i64).map(|k| k as f64 * step).collect();
         let days = [1.0, 2.0, 7.0, 14.0, 28.0, 56.0, 91.0, 182.0];
-        let every = days.into_iter().find(|every| self.days / every <= 8.0).unwrap_or(365.0);
+        let every = days.into_iter().find(|every| self.days / every <= 6.0).unwrap_or(365.0);
         let dates: Vec<f64> = (0..=(self.days / every) as i64).map(|k| k as f64 * every).collect();
         html! {
             @for &tick in &ticks {
@@ -139,12 +152,12 @@ impl Frame {
             @for &day in &dates {
                 line.axis x1=(self.x(day)) x2=(self.x(day)) y1=(BOTTOM) y2=(BOTTOM + 5.0) {}
                 @let date = self.origin + Duration::seconds((day * 86_400.0) as i64);
-                @if self.x(day) < RIGHT - 20.0 {
-                    text x=(self.x(day)) y=(BOTTOM + 26.0) text-anchor="middle" { (date.format("%-d %b")) }
+                @if self.x(day) < RIGHT - 26.0 {
+                    text x=(self.x(day)) y=(BOTTOM + 24.0) text-anchor="middle" { (date.format("%-d %b")) }
                 }
             }
             path.axis d=(format!("M{LEFT} {TOP}V{BOTTOM}H{RIGHT}")) {}
-            line.now x1=(self.x(self.now)) x2=(self.x(self.now)) y1=(TOP) y2=(BOTTOM) { title { "the moment of judgement" } }
+            line.now x1=(self.x(self.now)) x2=(self.x(self.now)) y1=(TOP) y2=(BOTTOM) {}
         }
     }
 
@@ -180,48 +193,15 @@ impl Frame {
             path.band d=(format!("M{}L{}Z", upper.join("L"), lower.join("L"))) { title { "forecast: four courses in five lie in this band" } }
             path.ahead d=(format!("M{}", middle.join("L"))) {}
             // Where there is no room for the word, the legend says it.
-            @if RIGHT - self.x(self.now) > 100.0 { text.faint x=(self.x(self.now) + 4.0) y=(TOP + 18.0) { "forecast" } }
-        }
-    }
-
-    /// A thin line through the readings that count, broken at bounds.
-    fn path(&self, measured: &[(&Measurement, bool)]) -> Markup {
-        let counted = measured.iter().filter(|(m, withdrawn)| !withdrawn && m.status != Status::Refused);
-        let points: Vec<String> = counted
-            .map(|(m, _)| format!("{} {}", self.x(self.day(m.taken_at)), self.y(height_of(m))))
-            .collect();
-        html! { @if points.len() > 1 { path.path d=(format!("M{}", points.join("L"))) {} } }
-    }
-
-    fn mark(&self, measurement: &Measurement, withdrawn: bool) -> Markup {
-        let (x, y) = (self.x(self.day(measurement.taken_at)), self.y(height_of(measurement)));
-        let gone = if withdrawn { " (withdrawn)" } else { "" };
-        html! {
-            g {
-                title { (measurement.taken_at.format("%-d %B %H:%M")) ": " (super::value_words(measurement)) (gone) }
-                @if withdrawn {
-                    path.past d=(format!("M{} {}l8 8m0 -8l-8 8", tenth(x - 4.0), tenth(y - 4.0))) {}
-                } @else {
-                    @match measurement.status {
-                        Status::AboveRange => path.bound d=(format!("M{} {}h10l-5 -9z", tenth(x - 5.0), tenth(y + 4.0))) {},
-                        Status::BelowDetection => path.bound d=(format!("M{} {}h10l-5 9z", tenth(x - 5.0), tenth(y - 4.0))) {},
-                        _ => {
-                            @if let (Some(low), Some(high)) = (measurement.low, measurement.high) {
-                                line.bar x1=(x) x2=(x) y1=(self.y(low)) y2=(self.y(high)) {}
-                            }
-                            circle.dot cx=(x) cy=(y) r="3" {}
-                        },
-                    }
-                }
-            }
+            @if RIGHT - self.x(self.now) > 100.0 { text x=(self.x(self.now) + 4.0) y=(TOP + 18.0) { "forecast" } }
         }
     }
 }
 
 /// Lowest and highest value of the plot.
-fn heights(story: &Story, analyte: Analyte, measured: &[(&Measurement, bool)], ahead: f64) -> (f64, f64) {
+fn heights(story: &Story, analyte: Analyte, rows: &[&ReadingRow], ahead: f64) -> (f64, f64) {
     let ends = |m: &Measurement| [m.value, m.low, m.high].into_iter().flatten().collect::<Vec<_>>();
-    let seen = measured.iter().flat_map(|(m, _)| ends(m));
+    let seen = rows.iter().flat_map(|row| ends(&row.reading.measurement));
     let foreseen = course(story, analyte, ahead).into_iter().map(|span| span.high);
     let all: Vec<f64> = seen.chain(foreseen).filter(|value| value.is_finite()).collect();
     let highest = all.iter().copied().fold(0.0, f64::max);
@@ -238,17 +218,6 @@ fn course(story: &Story, analyte: Analyte, days: f64) -> Vec<Span> {
     let mut course = story.assessment.posterior.course(analyte);
     course.truncate(days.floor() as usize + 1);
     course
-}
-
-/// Where a reading is drawn: its value, or the bound that is known.
-fn height_of(measurement: &Measurement) -> f64 {
-    match measurement.status {
-        Status::AboveRange => measurement.low,
-        Status::BelowDetection => measurement.high,
-        _ => measurement.value,
-    }
-    .or(measurement.value)
-    .unwrap_or(0.0)
 }
 
 /// 1, 2 or 5 times a power of ten, not below a width.
