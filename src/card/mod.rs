@@ -5,6 +5,7 @@
 
 pub mod layout;
 pub mod print;
+pub mod slips;
 pub mod tag36h11;
 
 mod decode;

@@ -1,5 +1,7 @@
 //! `card`: writes the printable reference card, or tag slips for it.
 
+mod slips;
+
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -15,7 +17,7 @@ use crate::terms::Analyte;
 /// Arguments of `card`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell card --paper a4 --out card.pdf\n  tintwell card --windows 4 --analytes ammonia,nitrite,nitrate,ph --out card-4.pdf"
+    after_help = "Examples:\n  tintwell card --paper a4 --out card.pdf\n  tintwell card --windows 4 --analytes ammonia,nitrite,nitrate,ph --out card-4.pdf\n  tintwell card --slip 101 --tank hallway\n  tintwell card --slip 102 --chart ammonia-june\n\nSlips save typing: laid on the card of one window, a tank's on the free place to the left, a kit's on\nthe one to the right, they tell `read` and `import` what a photo is of."
 )]
 pub struct Args {
     /// File to write, or - for standard output [default: tintwell-card.pdf]
@@ -45,6 +47,22 @@ pub struct Args {
     /// Write tag slips with these ids (100 to 586) instead of a card
     #[arg(long, value_delimiter = ',', value_name = "IDS", conflicts_with_all = ["windows", "analytes"])]
     slip: Vec<u16>,
+
+    /// Remember that the slip stands for this tank
+    #[arg(long, value_name = "NAME", requires = "slip", conflicts_with = "chart")]
+    tank: Option<String>,
+
+    /// Remember that the slip stands for the kit of this chart
+    #[arg(long, value_name = "NAME", requires = "slip")]
+    chart: Option<String>,
+
+    /// List what slips stand for
+    #[arg(long, conflicts_with_all = ["slip", "out", "forget_slip"])]
+    list_slips: bool,
+
+    /// Forget what this slip stands for
+    #[arg(long, value_name = "ID", conflicts_with_all = ["slip", "out"])]
+    forget_slip: Option<u16>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -74,8 +92,14 @@ enum Windows {
 
 /// Writes the card or the slips.
 pub fn run(args: &Args, settings: &Settings) -> anyhow::Result<Outcome> {
+    if args.list_slips {
+        return slips::list(settings);
+    }
+    if let Some(id) = args.forget_slip {
+        return slips::forget(id, settings);
+    }
     let (path, format) = target(args)?;
-    let sheet = sheet(args)?;
+    let sheet = sheet(args, settings)?;
     let bytes = match format {
         FileFormat::Pdf => sheet.to_pdf(),
         FileFormat::Svg => sheet.to_svg().into_bytes(),
@@ -105,14 +129,14 @@ pub fn run(args: &Args, settings: &Settings) -> anyhow::Result<Outcome> {
     Ok(Outcome::Done)
 }
 
-fn sheet(args: &Args) -> anyhow::Result<Sheet> {
+fn sheet(args: &Args, settings: &Settings) -> anyhow::Result<Sheet> {
     let paper = match args.paper {
         PaperArg::A4 => Paper::A4,
         PaperArg::Letter => Paper::Letter,
         PaperArg::Photo => Paper::Photo,
     };
     if !args.slip.is_empty() {
-        return Ok(print::slip_sheet(&args.slip, paper)?);
+        return Ok(print::slip_sheet(&slips::named(args, settings)?, paper)?);
     }
     let layout: &Layout = match args.windows {
         Windows::One => &VERSION_1,

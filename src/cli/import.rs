@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use anyhow::{Result, bail};
 
+use super::slips::Slips;
 use super::{Outcome, Settings, clock, logging};
 use crate::log::import::photos::{Job, Measured};
 use crate::log::import::seen::Seen;
@@ -47,6 +48,10 @@ pub struct Args {
     #[arg(long, value_name = "FOLDER=CHART")]
     chart_folder: Vec<String>,
 
+    /// Take no notice of tag slips on the card
+    #[arg(long)]
+    ignore_slips: bool,
+
     /// When photos were taken that say it neither in themselves nor in their names
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -87,16 +92,19 @@ impl Tally {
 /// If the log cannot be read or written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let sheet = args.contact_sheet.as_deref().map(sheet::Sheet::begin).transpose()?;
-    let kits = measure::Kits::new(settings, sheet.as_ref());
-    run_with(args, settings, sheet.as_ref(), |job, place| measure::measure(job, place, &kits))
+    let slips = (!args.ignore_slips).then(|| Slips::load(&settings.home)).transpose()?;
+    let measurer = measure::Measurer::new(settings, slips, sheet.as_ref());
+    run_with(args, settings, sheet.as_ref(), |job, place| measurer.measure(job, place))
 }
 
 /// What is told of a photo beside it.
 pub struct Place {
-    /// Its tank.
-    pub tank: Option<String>,
+    /// Its tank, and who says so.
+    pub tank: Option<(String, &'static str)>,
     /// Charts of its windows; empty if not told.
     pub charts: Vec<String>,
+    /// Who says so.
+    pub charts_by: &'static str,
 }
 
 /// The same, where `measure` says what a photo shows and puts it on the sheet.
@@ -131,17 +139,23 @@ fn run_with(
             found.passed_over.len()
         );
     }
-    let measure = |job: &Job| {
-        let tank = folders.tank(&job.path).or(args.tank.as_deref()).map(str::to_owned);
-        let charts =
-            folders.chart(&job.path).map_or_else(|| args.chart.clone(), |chart| vec![chart.to_owned()]);
-        measure(job, &Place { tank, charts })
-    };
+    let measure = |job: &Job| measure(job, &place(args, &folders, job));
     let seen = Seen::default();
     let importer =
         photos::Importer { log: &log, view: &mut view, seen, fallback: &fallback, measure, sheet, settings };
     import_photos(args, &found, importer, &mut tally)?;
     Ok(tally.outcome())
+}
+
+/// What the folder or the options tell of a photo; the innermost folder comes before the options.
+fn place(args: &Args, folders: &folders::Folders, job: &Job) -> Place {
+    let by_folder = folders.tank(&job.path).map(|tank| (tank, "its folder (--folder)"));
+    let tank = by_folder.or(args.tank.as_deref().map(|tank| (tank, "--tank")));
+    let (charts, charts_by) = match folders.chart(&job.path) {
+        Some(chart) => (vec![chart.to_owned()], "its folder (--chart-folder)"),
+        None => (args.chart.clone(), "--chart"),
+    };
+    Place { tank: tank.map(|(tank, by)| (tank.to_owned(), by)), charts, charts_by }
 }
 
 fn import_photos<M: Fn(&Job) -> Result<Measured, String> + Sync>(

@@ -1,39 +1,47 @@
 //! `read`: photos -> readings, logged under a tank.
 
-use std::borrow::Borrow;
-use std::path::{Path, PathBuf};
+mod keep;
+mod photo;
+
+use std::path::PathBuf;
 
 use anyhow::Result;
-use chrono::{DateTime, FixedOffset, Local, TimeDelta};
+use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
 use super::doubts::Doubts;
-use super::{Outcome, Settings, charts, clock, history, logging, pictures, thumbnail};
-use crate::chart::Chart;
-use crate::cycle::assess;
-use crate::log::{Entry, Loaded, Log, PhotoSource, Reading, SampleBox, Source, content_hash, when};
-use crate::photo::{self, CaptureTime};
-use crate::pipeline::{self, Refusal, View};
-use crate::reading::{Evidence, Measurement, Sighting, Status};
-use crate::report::{self, picture};
+use super::identity::Told;
+use super::kits::Kits;
+use super::slips::Slips;
+use super::{Outcome, Settings, clock, pictures};
+use crate::log::{Log, when};
+use crate::photo::CaptureTime;
+use crate::reading::{Sighting, Status};
+use crate::report;
 use crate::terms::text::printable;
+
+pub(super) use keep::{Keeper, entry};
+pub(super) use photo::{PhotoRead, Reader};
 
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the left.\nWithout --chart, your own charts are tried; a photo whose colour fits several is refused."
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the left.\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
 )]
 pub struct Args {
     /// Photos to read
     #[arg(required = true, value_name = "PHOTO")]
     photos: Vec<PathBuf>,
-    /// The chart's name or file; several for a card of several windows [default: the one of your own
-    /// charts whose colours fit]
+    /// The chart's name or file; several for a card of several windows [default: the slip's on the
+    /// card's right, else the one of your own charts whose colours fit]
     #[arg(long)]
     chart: Vec<String>,
-    /// Log the readings under this tank
+    /// Log the readings under this tank [default: the slip's on the card's left]
     #[arg(long)]
     tank: Option<String>,
+    /// Take no notice of tag slips on the card
+    #[arg(long)]
+    ignore_slips: bool,
     /// Log nothing
     #[arg(long)]
     dry_run: bool,
@@ -46,182 +54,80 @@ pub struct Args {
     picture: Option<PathBuf>,
 }
 
-/// One photo as it was read.
-pub(super) struct PhotoRead {
-    name: String,
-    hash: Option<String>,
-    captured: CaptureTime,
-    /// What each window shows, or one refusal of the whole.
-    pub(super) sightings: Vec<Sighting>,
-    /// The samples, cut out small.
-    samples: Vec<(SampleBox, Vec<u8>)>,
-}
-
-impl PhotoRead {
-    /// Keeps the samples for the page.
-    pub(super) fn keep_samples(&self, settings: &Settings) {
-        let Some(hash) = &self.hash else { return };
-        self.samples.iter().for_each(|(sample, jpeg)| thumbnail::keep(settings, hash, *sample, jpeg));
-    }
-}
-
 /// Reads all photos, prints what was read, and logs it under the tank.
 ///
 /// # Errors
 /// A chart cannot be used, or the log cannot be written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    let charts: Vec<Chart> = if args.chart.is_empty() {
-        charts::own(settings)?
-    } else {
-        args.chart.iter().map(|name| charts::find(settings, name)).collect::<Result<_, _>>()?
-    };
-    let sightings = |view: &View| match args.chart.is_empty() {
-        true => sightings_with_any(view, &charts),
-        false => sightings(view, &charts),
-    };
+    let kits = Kits::new(settings);
+    let slips = (!args.ignore_slips).then(|| Slips::load(&settings.home)).transpose()?;
+    let told = told(args, &kits, slips.as_ref())?;
     let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
     args.picture.as_deref().map(pictures::format_of).transpose()?;
+    let reader = Reader { kits: &kits, slips: slips.as_ref() };
+    let picture =
+        |index| args.picture.as_deref().map(|name| pictures::numbered(name, index, args.photos.len()));
     let mut reads: Vec<PhotoRead> = args
         .photos
         .par_iter()
         .enumerate()
-        .map(|(index, path)| {
-            let picture = args.picture.as_deref();
-            read_and_draw(
-                path,
-                sightings,
-                picture.map(|name| pictures::numbered(name, index, args.photos.len())),
-            )
-        })
+        .map(|(index, path)| reader.read_and_draw(path, &told, picture(index)))
         .collect::<Result<_>>()?;
-    let mut logged = Log::at(&settings.home).load()?;
-    let doubts = Doubts::new(&charts, &logged);
-    let mut refused = 0;
-    let mut undated = 0;
-    let mut all = 0;
+    let log = Log::at(&settings.home).load()?;
+    let used = kits.used();
+    let doubts = Doubts::new(used.iter().map(|chart| &**chart), &log);
+    let mut keeper = Keeper::new(settings, log);
+    let mut tally = Tally::default();
     for read in &mut reads {
         let taken_at = at.or_else(|| instant(read.captured));
         read.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, taken_at));
-        for sighting in &read.sightings {
-            all += 1;
-            refused += usize::from(sighting.status == Status::Refused);
-            print(args, settings, read, sighting, taken_at)?;
-        }
-        if let (Some(tank), false) = (&args.tank, args.dry_run) {
-            undated += usize::from(!log(settings, &mut logged, tank, read, taken_at)?);
+        print(settings, read, taken_at)?;
+        tally.count(&read.sightings);
+        if !args.dry_run {
+            tally.unlogged += usize::from(!keeper.keep(read, taken_at)?);
         }
     }
-    if let (Some(tank), false, false) = (&args.tank, args.dry_run, settings.json) {
-        judge(settings, tank, reads.iter().filter_map(|read| at.or_else(|| instant(read.captured))).max())?;
+    if !settings.json {
+        keeper.judge()?;
     }
-    Ok(match refused {
-        0 if undated == 0 => Outcome::Done,
-        n if n == all => Outcome::Nothing,
-        _ => Outcome::Partly,
+    Ok(tally.outcome())
+}
+
+/// What the options tell; without a chart, and without slips that could name one, there must be own
+/// charts to try.
+fn told(args: &Args, kits: &Kits, slips: Option<&Slips>) -> Result<Told> {
+    if args.chart.is_empty() && !slips.is_some_and(Slips::know_kits) {
+        kits.own().map_err(anyhow::Error::msg)?;
+    }
+    let charts = args.chart.iter().map(|name| kits.get(name)).collect::<Result<_, _>>();
+    Ok(Told {
+        tank: args.tank.clone().map(|tank| (tank, "--tank")),
+        charts: charts.map_err(anyhow::Error::msg)?,
+        charts_by: "--chart",
     })
 }
 
-/// A photo older than this is judged as of its own time: what it shows is no news of today.
-const NEWS: TimeDelta = TimeDelta::days(2);
+/// How many sightings there were, and how many came to nothing.
+#[derive(Default)]
+struct Tally {
+    all: usize,
+    refused: usize,
+    unlogged: usize,
+}
 
-/// Says in a line where the tank stood at its latest photo, or stands now if that is recent.
-fn judge(settings: &Settings, tank: &str, latest: Option<DateTime<FixedOffset>>) -> Result<()> {
-    let loaded = Log::at(&settings.home).load()?;
-    if !loaded.tanks().contains(&tank) {
-        return Ok(());
+impl Tally {
+    fn count(&mut self, sightings: &[Sighting]) {
+        self.all += sightings.len();
+        self.refused += sightings.iter().filter(|sighting| sighting.status == Status::Refused).count();
     }
-    let now = clock::now();
-    let at = latest.filter(|&latest| latest > now || now - latest > NEWS).unwrap_or(now);
-    let assessment = assess(&history::of(&loaded, tank), at);
-    let verdict = report::verdict::headline(&assessment);
-    let date = at.format("%Y-%m-%d %H:%M");
-    println!("{}, as of {date}: {verdict}; more with `tintwell assess`", printable(tank));
-    Ok(())
-}
 
-/// Reads one photo against the charts of its windows; gives the photo, small, if it is to be shown.
-pub(super) fn read<C: Borrow<Chart>>(
-    path: &Path,
-    charts: &[C],
-    keep: bool,
-) -> (PhotoRead, Option<picture::Scaled>) {
-    look(path, |view| sightings(view, charts), keep)
-}
-
-/// Reads one photo, and draws what was read if a picture is asked for.
-fn read_and_draw(
-    path: &Path,
-    sightings: impl FnOnce(&View) -> Vec<Sighting>,
-    picture: Option<PathBuf>,
-) -> Result<PhotoRead> {
-    let (read, shown) = look(path, sightings, picture.is_some());
-    match (picture, shown) {
-        (Some(file), Some(shown)) => pictures::save(&picture::draw(&shown, &read.sightings), &file)?,
-        (Some(_), None) => eprintln!("{}: no picture of it: the photo cannot be opened", read.name),
-        (None, _) => {}
-    }
-    Ok(read)
-}
-
-/// Reads one photo; what cannot be read comes back as refused. Keeps the photo, small, if it is to be shown.
-fn look(
-    path: &Path,
-    sightings: impl FnOnce(&View) -> Vec<Sighting>,
-    keep: bool,
-) -> (PhotoRead, Option<picture::Scaled>) {
-    let name = path.display().to_string();
-    let (mut hash, mut captured, mut shown) = (None, CaptureTime::Unknown, None);
-    let opened = photo::read_file(path).and_then(|bytes| {
-        hash = Some(content_hash(&bytes));
-        photo::from_bytes(&bytes)
-    });
-    let view = opened.map_err(Refusal::from).and_then(|photo| {
-        captured = photo.captured;
-        shown = keep.then(|| picture::Scaled::new(photo.to_srgb()));
-        pipeline::look(photo)
-    });
-    let (sightings, samples) = match view {
-        Ok(view) => {
-            let sightings = sightings(&view);
-            let samples = samples(&view, &sightings);
-            (sightings, samples)
+    const fn outcome(&self) -> Outcome {
+        match (self.refused, self.unlogged) {
+            (0, 0) => Outcome::Done,
+            (refused, _) if refused == self.all => Outcome::Nothing,
+            _ => Outcome::Partly,
         }
-        Err(refusal) => {
-            (vec![Sighting::refused(None, None, refusal.to_string(), Evidence::default())], Vec::new())
-        }
-    };
-    (PhotoRead { name, hash, captured, sightings, samples }, shown)
-}
-
-fn samples(view: &View, sightings: &[Sighting]) -> Vec<(SampleBox, Vec<u8>)> {
-    let is_read = |sighting: &&Sighting| sighting.status != Status::Refused;
-    let boxes = sightings.iter().filter(is_read).filter_map(sample_box);
-    boxes.filter_map(|sample| Some((sample, thumbnail::cut(&view.photo, sample)?))).collect()
-}
-
-fn sample_box(sighting: &Sighting) -> Option<SampleBox> {
-    sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height })
-}
-
-/// What each of the card's windows holds.
-fn sightings<C: Borrow<Chart>>(view: &View, charts: &[C]) -> Vec<Sighting> {
-    let windows = view.card.layout.windows;
-    if windows.len() > 1 && charts.len() != windows.len() {
-        let reason = format!(
-            "the card has {} windows but {} charts were given: give one --chart for each window, from the left",
-            windows.len(),
-            charts.len()
-        );
-        return vec![Sighting::refused(None, None, reason, Evidence::default())];
     }
-    let pairs = windows.iter().zip(charts);
-    pairs.flat_map(|(&window, chart)| pipeline::read_window(view, window, chart.borrow())).collect()
-}
-
-/// What each of the card's windows holds, read with whichever chart its colours belong to.
-fn sightings_with_any(view: &View, charts: &[Chart]) -> Vec<Sighting> {
-    let windows = view.card.layout.windows;
-    windows.iter().flat_map(|&window| pipeline::read_with_any(view, window, charts)).collect()
 }
 
 /// The moment of capture; a clock time without a zone is taken in the keeper's zone.
@@ -233,84 +139,21 @@ pub(super) fn instant(captured: CaptureTime) -> Option<DateTime<FixedOffset>> {
     }
 }
 
-fn print(
-    args: &Args,
-    settings: &Settings,
-    read: &PhotoRead,
-    sighting: &Sighting,
-    taken_at: Option<DateTime<FixedOffset>>,
-) -> Result<()> {
-    if settings.json {
-        let time = taken_at.map(|time| time.to_rfc3339());
-        let line = report::json::SightingLine::new(&read.name, sighting, time, args.tank.as_deref());
-        println!("{}", serde_json::to_string(&line)?);
-    } else {
-        print!("{}", report::sighting::text(&read.name, sighting));
+fn print(settings: &Settings, read: &PhotoRead, taken_at: Option<DateTime<FixedOffset>>) -> Result<()> {
+    for note in &read.notes {
+        eprintln!("{}: {}", printable(&read.name), printable(note));
     }
-    Ok(())
-}
-
-/// Logs what gave a number, unless the photo is in the log already; says and tells if it has no time.
-fn log(
-    settings: &Settings,
-    view: &mut Loaded,
-    tank: &str,
-    read: &PhotoRead,
-    taken_at: Option<DateTime<FixedOffset>>,
-) -> Result<bool> {
-    let read_well = || read.sightings.iter().filter(|sighting| sighting.status != Status::Refused);
-    if read_well().next().is_none() {
-        return Ok(true);
-    }
-    let Some(taken_at) = taken_at else {
-        eprintln!(
-            "{}: the photo does not say when it was taken, so it was not logged: give the time with --at",
-            printable(&read.name)
-        );
-        return Ok(false);
-    };
-    let entries: Vec<Entry> =
-        read_well().filter_map(|sighting| entry(tank, read, sighting, taken_at)).collect();
-    let hash = read.hash.as_deref().unwrap_or_default();
-    let appended = Log::at(&settings.home).append_chosen(view, clock::now(), |seen| {
-        Ok(if seen.has_photo(hash) { Vec::new() } else { entries.clone() })
-    })?;
-    logging::say_torn(appended.torn.as_ref());
-    if !appended.ids.is_empty() {
-        read.keep_samples(settings);
-    } else {
-        eprintln!("note: {} is in the log already and was not logged again", printable(&read.name));
-    }
-    if !settings.json {
-        for (&id, entry) in appended.ids.iter().zip(&entries) {
-            println!("  logged {}", logging::phrase(id, entry));
+    for sighting in &read.sightings {
+        if settings.json {
+            let time = taken_at.map(|time| time.to_rfc3339());
+            let line = report::json::SightingLine::new(&read.name, sighting, time, read.tank.as_deref());
+            println!("{}", serde_json::to_string(&line)?);
+        } else {
+            print!("{}", report::sighting::text(&read.name, sighting));
         }
     }
-    Ok(true)
-}
-
-/// What is logged of a sighting; `None` if it has no analyte.
-pub(super) fn entry(
-    tank: &str,
-    read: &PhotoRead,
-    sighting: &Sighting,
-    taken_at: DateTime<FixedOffset>,
-) -> Option<Entry> {
-    let measurement = Measurement {
-        analyte: sighting.analyte?,
-        status: sighting.status,
-        value: sighting.value,
-        low: sighting.low,
-        high: sighting.high,
-        taken_at,
-        flags: sighting.flags.clone(),
-    };
-    let source = Source::Photo(PhotoSource {
-        photo: read.name.clone(),
-        hash: read.hash.clone()?,
-        chart: sighting.chart.clone(),
-        sample: sample_box(sighting),
-        parts: None,
-    });
-    Some(Entry::Reading(Reading { tank: tank.to_owned(), measurement, source, note: String::new() }))
+    if !settings.json && !read.by_slips.is_empty() {
+        println!("  by its slips: {}", printable(&read.by_slips.join(", ")));
+    }
+    Ok(())
 }

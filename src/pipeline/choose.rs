@@ -1,5 +1,7 @@
 //! Which of several charts a sample belongs to, told by its colour alone.
 
+use std::borrow::Borrow;
+
 use super::{Refusal, View, card_evidence, read_window};
 use crate::card::layout::RectMm;
 use crate::chart::Chart;
@@ -9,9 +11,10 @@ use crate::terms::Flag;
 /// Reads a window with the one chart whose colours the sample has. A sample that lies on the paths of
 /// several charts, or only beside one, is refused, and the candidates are named: a guess between kits
 /// would be a number of the wrong thing.
-pub fn read_with_any(view: &View, window: RectMm, charts: &[Chart]) -> Vec<Sighting> {
+pub fn read_with_any<C: Borrow<Chart>>(view: &View, window: RectMm, charts: &[C]) -> Vec<Sighting> {
     let version = view.card.layout.version;
-    let tried: Vec<&Chart> = charts.iter().filter(|chart| chart.card_version == version).collect();
+    let tried: Vec<&Chart> =
+        charts.iter().map(Borrow::borrow).filter(|chart: &&Chart| chart.card_version == version).collect();
     let mut fitting: Vec<(&Chart, Vec<Sighting>)> = tried
         .iter()
         .map(|chart| (*chart, read_window(view, window, chart)))

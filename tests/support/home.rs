@@ -1,5 +1,7 @@
 //! A home folder of its own for a test, and the program run on it.
 
+#![allow(dead_code)] // Each test binary uses its part.
+
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;

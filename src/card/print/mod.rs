@@ -13,7 +13,7 @@ mod svg;
 
 pub use png::{DPI_RANGE, PngError};
 pub use scene::{Item, Rgb};
-pub use sheet::{Paper, PrintError, Sheet, card_sheet, slip_sheet};
+pub use sheet::{NamedSlip, Paper, PrintError, Sheet, card_sheet, slip_sheet};
 
 #[cfg(test)]
 mod tests;

@@ -108,6 +108,10 @@ const WORDS_HEIGHT_MM: f64 = 2.4;
 const WORDS_PITCH_MM: f64 = 5.5;
 /// From one slip to the next, mm: room for the crop marks of both.
 const SLIP_PITCH_MM: f64 = 34.0;
+/// Height of capitals in the name under a slip, mm.
+const SLIP_NAME_HEIGHT_MM: f64 = 1.8;
+/// Width of the longest name under a slip, mm: it keeps clear of the crop marks.
+const SLIP_NAME_WIDTH_MM: f64 = 19.0;
 /// Least blank edge round a sheet of slips, mm.
 const SLIP_MARGIN_MM: f64 = 8.0;
 
@@ -174,37 +178,56 @@ fn crop_marks(area: RectMm) -> Item {
     Item::Stroke { lines: lines.collect(), width: MARK_WIDTH_MM, rgb: BLACK }
 }
 
-/// Tag slips in rows, each with crop marks and its id beside it.
+/// A slip to print: its id, and the name of what it stands for, if that is known.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NamedSlip {
+    /// Id of its tag.
+    pub id: u16,
+    /// Printed under it, as far as there is room.
+    pub name: Option<String>,
+}
+
+/// Tag slips in rows, each with crop marks, its id and its name below it.
 ///
 /// # Errors
 /// An id is not for slips, or there are more than the paper holds.
-pub fn slip_sheet(ids: &[u16], paper: Paper) -> Result<Sheet, PrintError> {
-    if let Some(&id) = ids.iter().find(|&id| !SLIP_IDS.contains(id)) {
-        return Err(PrintError::NotASlip(id));
+pub fn slip_sheet(slips: &[NamedSlip], paper: Paper) -> Result<Sheet, PrintError> {
+    if let Some(slip) = slips.iter().find(|slip| !SLIP_IDS.contains(&slip.id)) {
+        return Err(PrintError::NotASlip(slip.id));
     }
     let (width_mm, height_mm) = paper.sides();
     let fit = |side: f64| ((side - 2.0 * SLIP_MARGIN_MM - SLIP_SIZE_MM) / SLIP_PITCH_MM).floor() as usize + 1;
     let (columns, rows) = (fit(width_mm), fit(height_mm));
-    if ids.len() > columns * rows {
-        return Err(PrintError::TooManySlips { asked: ids.len(), fit: columns * rows });
+    if slips.len() > columns * rows {
+        return Err(PrintError::TooManySlips { asked: slips.len(), fit: columns * rows });
     }
     let span = |count: usize| SLIP_PITCH_MM * (count - 1) as f64 + SLIP_SIZE_MM;
     let (left, top) = ((width_mm - span(columns)) / 2.0, (height_mm - span(rows)) / 2.0);
     let mut items = Vec::new();
-    for (place, &id) in ids.iter().enumerate() {
+    for (place, slip) in slips.iter().enumerate() {
         let x = left + SLIP_PITCH_MM * (place % columns) as f64;
         let y = top + SLIP_PITCH_MM * (place / columns) as f64;
-        let slip = RectMm::at(x, y, SLIP_SIZE_MM, SLIP_SIZE_MM);
-        items.extend([draw::slip(id).moved(x, y), crop_marks(slip)]);
-        items.push(glyphs::centred(
-            &id.to_string(),
-            slip.centre().x,
-            slip.y1 + 1.5 + WORDS_HEIGHT_MM,
-            WORDS_HEIGHT_MM,
-        ));
+        let edge = RectMm::at(x, y, SLIP_SIZE_MM, SLIP_SIZE_MM);
+        items.extend([draw::slip(slip.id).moved(x, y), crop_marks(edge)]);
+        let (middle, below) = (edge.centre().x, edge.y1 + 1.5 + WORDS_HEIGHT_MM);
+        items.push(glyphs::centred(&slip.id.to_string(), middle, below, WORDS_HEIGHT_MM));
+        if let Some(name) = &slip.name {
+            let baseline = below + 1.0 + SLIP_NAME_HEIGHT_MM;
+            items.push(glyphs::centred(&shortened(name), middle, baseline, SLIP_NAME_HEIGHT_MM));
+        }
     }
-    let used_rows = ids.len().div_ceil(columns).max(1);
-    let trimmed = RectMm::at(left, top, span(columns.min(ids.len().max(1))), span(used_rows));
+    let used_rows = slips.len().div_ceil(columns).max(1);
+    let trimmed = RectMm::at(left, top, span(columns.min(slips.len().max(1))), span(used_rows));
     items.extend(words_below(&HOW_TO_USE_SLIPS, trimmed, height_mm));
     Ok(Sheet { title: "Tintwell tag slips".into(), width_mm, height_mm, trimmed, items })
+}
+
+/// A name that can be drawn and fits between two slips.
+fn shortened(name: &str) -> String {
+    let drawn = |letter: char| if glyphs::is_known(letter) { letter } else { '?' };
+    let mut words: String = name.chars().map(drawn).collect();
+    while glyphs::text_width(&words, SLIP_NAME_HEIGHT_MM) > SLIP_NAME_WIDTH_MM {
+        words.pop();
+    }
+    words
 }

@@ -139,10 +139,15 @@ fn tags_read_back_from_the_picture_with_their_ids_upright() {
     }
 }
 
+fn slips(ids: impl IntoIterator<Item = u16>) -> Vec<NamedSlip> {
+    let name = Some("the tank in the hallway, \u{1f41f}".to_owned());
+    ids.into_iter().map(|id| NamedSlip { id, name: name.clone() }).collect()
+}
+
 #[test]
 fn slips_carry_the_tags_that_were_asked_for() {
     let ids: Vec<u16> = (100..107).collect();
-    let sheet = slip_sheet(&ids, Paper::A4).unwrap();
+    let sheet = slip_sheet(&slips(ids.iter().copied()), Paper::A4).unwrap();
     let picture = picture(&sheet, 300);
     for (place, &id) in ids.iter().enumerate() {
         let (column, row) = (place % 6, place / 6);
@@ -222,11 +227,8 @@ fn what_does_not_fit_is_refused_with_the_mend() {
     assert!(too_large.contains("use --paper a4"), "{too_large}");
     let labels = card_sheet(&VERSION_2, Paper::A4, &["pH".into()]).unwrap_err();
     assert_eq!(labels, PrintError::Labels { labels: 1, windows: 4 });
-    assert_eq!(slip_sheet(&[100, 99], Paper::A4).unwrap_err(), PrintError::NotASlip(99));
-    assert!(matches!(
-        slip_sheet(&(100..200).collect::<Vec<_>>(), Paper::Photo),
-        Err(PrintError::TooManySlips { .. })
-    ));
+    assert_eq!(slip_sheet(&slips([100, 99]), Paper::A4).unwrap_err(), PrintError::NotASlip(99));
+    assert!(matches!(slip_sheet(&slips(100..200), Paper::Photo), Err(PrintError::TooManySlips { .. })));
     let sheet = sheet(&VERSION_1, Paper::A4);
     assert!(matches!(sheet.to_png(20), Err(PngError::Resolution(20))));
     assert!(matches!(sheet.to_png(1200), Err(PngError::TooLarge { .. })));

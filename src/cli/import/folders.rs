@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
 use serde::{Deserialize, Serialize};
 
+use crate::cli::home_file;
 use crate::log::check_name;
 
 /// Tanks and charts by the full path of a folder; kept in `folders.json` in the home folder.
@@ -25,31 +25,24 @@ impl Folders {
     /// If a text is not of that form, a folder is not there, or the file cannot be read or written.
     pub fn load(home: &Path, tanks: &[String], charts: &[String]) -> Result<Self> {
         let path = home.join("folders.json");
-        let doing = || format!("cannot read {}", path.display());
-        let mut folders = match fs::read(&path) {
-            Ok(bytes) => serde_json::from_slice(&bytes).with_context(doing)?,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Self::default(),
-            Err(error) => return Err(error).with_context(doing),
-        };
-        for (told, map) in [(tanks, &mut folders.tanks), (charts, &mut folders.charts)] {
-            for text in told {
-                let (folder, name) = pair(text)?;
-                map.insert(folder, name);
-            }
+        let tanks = tanks.iter().map(|text| pair(text)).collect::<Result<Vec<_>>>()?;
+        let charts = charts.iter().map(|text| pair(text)).collect::<Result<Vec<_>>>()?;
+        if tanks.is_empty() && charts.is_empty() {
+            return Self::parse(home_file::read(&path)?.as_deref(), &path);
         }
-        if !tanks.is_empty() || !charts.is_empty() {
-            folders.save(home, &path).with_context(|| format!("cannot write {}", path.display()))?;
-        }
+        let mut folders = Self::default();
+        home_file::change(&path, |bytes| {
+            folders = Self::parse(bytes.as_deref(), &path)?;
+            folders.tanks.extend(tanks);
+            folders.charts.extend(charts);
+            Ok(serde_json::to_vec_pretty(&folders)?)
+        })?;
         Ok(folders)
     }
 
-    fn save(&self, home: &Path, path: &Path) -> Result<()> {
-        fs::create_dir_all(home)?;
-        let mut file = tempfile::NamedTempFile::new_in(home)?;
-        file.write_all(&serde_json::to_vec_pretty(self)?)?;
-        file.as_file().sync_all()?;
-        file.persist(path)?;
-        Ok(())
+    fn parse(bytes: Option<&[u8]>, path: &Path) -> Result<Self> {
+        let Some(bytes) = bytes else { return Ok(Self::default()) };
+        serde_json::from_slice(bytes).with_context(|| format!("cannot read {}", path.display()))
     }
 
     /// The tank of the innermost folder that `photo` lies in.

@@ -17,7 +17,7 @@ fn fixture(name: &str) -> PathBuf {
 
 /// A reading of every photo whose tank is known.
 fn measure(job: &Job, place: &Place) -> Result<Measured, String> {
-    let tank = place.tank.clone().ok_or("it is not known which tank this is")?;
+    let (tank, _) = place.tank.clone().ok_or("it is not known which tank this is")?;
     let measurement = Measurement {
         analyte: Analyte::Nitrite,
         status: Status::Read,

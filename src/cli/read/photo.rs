@@ -1,0 +1,178 @@
+//! One photo: opened, told whose it is, read, and drawn if a picture is asked for.
+
+use std::borrow::Borrow;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::Result;
+
+use crate::card::CardView;
+use crate::chart::Chart;
+use crate::cli::identity::{self, Told};
+use crate::cli::kits::Kits;
+use crate::cli::slips::Slips;
+use crate::cli::{Settings, pictures, thumbnail};
+use crate::log::{SampleBox, content_hash};
+use crate::photo::{self, CaptureTime};
+use crate::pipeline::{self, Refusal, View};
+use crate::reading::{Evidence, Sighting, Status};
+use crate::report::picture;
+
+/// One photo as it was read.
+pub struct PhotoRead {
+    /// Its file as given.
+    pub name: String,
+    /// Its contents' hash, if it could be read.
+    pub hash: Option<String>,
+    /// When it was taken.
+    pub captured: CaptureTime,
+    /// Its tank, if an option or a slip tells it.
+    pub tank: Option<String>,
+    /// Whether a slip lies at the tank's place and nothing tells the tank.
+    pub is_tank_unclear: bool,
+    /// What its slips told, in words.
+    pub by_slips: Vec<String>,
+    /// What was not heeded, and why.
+    pub notes: Vec<String>,
+    /// Charts that it was read with.
+    pub charts: Vec<Arc<Chart>>,
+    /// What each window shows, or one refusal of the whole.
+    pub sightings: Vec<Sighting>,
+    /// The samples, cut out small.
+    samples: Vec<(SampleBox, Vec<u8>)>,
+}
+
+/// Reads photos with these charts and slips.
+pub struct Reader<'a> {
+    /// Charts by name.
+    pub kits: &'a Kits<'a>,
+    /// What slips stand for; `None` to take no notice of them.
+    pub slips: Option<&'a Slips>,
+}
+
+impl Reader<'_> {
+    /// Reads one photo, and draws what was read if a picture is asked for.
+    ///
+    /// # Errors
+    /// The picture cannot be written.
+    pub fn read_and_draw(&self, path: &Path, told: &Told, picture: Option<PathBuf>) -> Result<PhotoRead> {
+        let (read, shown) = self.read(path, told, picture.is_some());
+        match (picture, shown) {
+            (Some(file), Some(shown)) => pictures::save(&picture::draw(&shown, &read.sightings), &file)?,
+            (Some(_), None) => eprintln!("{}: no picture of it: the photo cannot be opened", read.name),
+            (None, _) => {}
+        }
+        Ok(read)
+    }
+
+    /// Reads one photo; what cannot be read comes back as refused. Gives the photo, small, if it is to be
+    /// shown.
+    pub fn read(&self, path: &Path, told: &Told, keep: bool) -> (PhotoRead, Option<picture::Scaled>) {
+        let mut read = PhotoRead::unread(path);
+        let opened = photo::read_file(path).and_then(|bytes| {
+            read.hash = Some(content_hash(&bytes));
+            photo::from_bytes(&bytes)
+        });
+        let mut shown = None;
+        let view = opened.map_err(Refusal::from).and_then(|photo| {
+            read.captured = photo.captured;
+            shown = keep.then(|| picture::Scaled::new(photo.to_srgb()));
+            pipeline::look(photo)
+        });
+        match view {
+            Ok(view) => {
+                self.read_view(&view, told, &mut read);
+                read.samples = samples(&view, &read.sightings);
+            }
+            Err(refusal) => {
+                read.tank = told.tank.as_ref().map(|(tank, _)| tank.clone());
+                read.sightings = vec![refused(refusal.to_string(), Evidence::default())];
+            }
+        }
+        (read, shown)
+    }
+
+    fn read_view(&self, view: &View, told: &Told, read: &mut PhotoRead) {
+        let identity = match identity::identify(view, told, self.slips, self.kits) {
+            Ok(identity) => identity,
+            Err(error) => {
+                read.sightings = vec![refused(error.to_string(), Evidence::default())];
+                return;
+            }
+        };
+        read.tank = identity.tank;
+        read.is_tank_unclear = identity.is_tank_unclear;
+        (read.by_slips, read.notes) = (identity.by_slips, identity.notes);
+        if !identity.charts.is_empty() {
+            read.sightings = with_charts(view, &identity.charts);
+            read.charts = identity.charts;
+            return;
+        }
+        match self.kits.own() {
+            Ok(own) => {
+                let windows = view.card.layout.windows.iter();
+                read.sightings =
+                    windows.flat_map(|&window| pipeline::read_with_any(view, window, own)).collect();
+                read.charts = own.to_vec();
+            }
+            Err(why) => read.sightings = vec![refused(why, Evidence::default())],
+        }
+    }
+}
+
+impl PhotoRead {
+    fn unread(path: &Path) -> Self {
+        Self {
+            name: path.display().to_string(),
+            hash: None,
+            captured: CaptureTime::Unknown,
+            tank: None,
+            is_tank_unclear: false,
+            by_slips: Vec::new(),
+            notes: Vec::new(),
+            charts: Vec::new(),
+            sightings: Vec::new(),
+            samples: Vec::new(),
+        }
+    }
+
+    /// Keeps the samples for the page.
+    pub fn keep_samples(&self, settings: &Settings) {
+        let Some(hash) = &self.hash else { return };
+        self.samples.iter().for_each(|(sample, jpeg)| thumbnail::keep(settings, hash, *sample, jpeg));
+    }
+}
+
+fn samples(view: &View, sightings: &[Sighting]) -> Vec<(SampleBox, Vec<u8>)> {
+    let is_read = |sighting: &&Sighting| sighting.status != Status::Refused;
+    let boxes = sightings.iter().filter(is_read).filter_map(sample_box);
+    boxes.filter_map(|sample| Some((sample, thumbnail::cut(&view.photo, sample)?))).collect()
+}
+
+/// Where the sample was measured.
+pub(super) fn sample_box(sighting: &Sighting) -> Option<SampleBox> {
+    sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height })
+}
+
+fn refused(reason: String, evidence: Evidence) -> Sighting {
+    Sighting::refused(None, None, reason, evidence)
+}
+
+/// What each of the card's windows holds.
+fn with_charts<C: Borrow<Chart>>(view: &View, charts: &[C]) -> Vec<Sighting> {
+    let windows = view.card.layout.windows;
+    if charts.len() != windows.len() {
+        return vec![refused(wrong_count(&view.card, charts.len()), Evidence::default())];
+    }
+    let pairs = windows.iter().zip(charts);
+    pairs.flat_map(|(&window, chart)| pipeline::read_window(view, window, chart.borrow())).collect()
+}
+
+fn wrong_count(card: &CardView, given: usize) -> String {
+    match card.layout.windows.len() {
+        1 => format!("the card has one window but {given} charts were given: give one --chart"),
+        count => format!(
+            "the card has {count} windows but {given} charts were given: give one --chart for each window, from the left"
+        ),
+    }
+}
