@@ -196,6 +196,7 @@ fn measure(
     let colour = correction.apply(sample.colour);
     let circumstances = Circumstances {
         residual: correction.residual(),
+        hue_shift: correction.hue_shift(),
         lamp: (lamp.mean, lamp.sd),
         mixed: mixed.gain,
         unevenness,

@@ -161,7 +161,7 @@ fn rulers() -> Vec<(String, &'static tintwell::chart::Ruler)> {
 }
 
 fn circumstances(residual: f64, unevenness: f64) -> Circumstances {
-    Circumstances { residual, lamp: (0.0, 0.15), mixed: [0.0; 3], unevenness }
+    Circumstances { residual, hue_shift: 0.03, lamp: (0.0, 0.15), mixed: [0.0; 3], unevenness }
 }
 
 /// Median of an outcome, beyond the chart its end.

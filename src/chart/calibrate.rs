@@ -288,6 +288,7 @@ impl Calibrator<'_> {
         let lamp = self.reference.score(&photo.patches);
         Circumstances {
             residual: self.corrections[own.photo].residual(),
+            hue_shift: self.corrections[own.photo].hue_shift(),
             lamp: (lamp.mean, lamp.sd),
             mixed: photo.mixed.gain,
             unevenness: own.unevenness,

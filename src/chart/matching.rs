@@ -38,6 +38,8 @@ const OFF_EXTENDED_PATH: f64 = 150.0;
 pub struct Circumstances {
     /// Relative error of the colour correction.
     pub residual: f64,
+    /// How unlike the reference's its lamp and phone are, natural logarithm.
+    pub hue_shift: f64,
     /// Lamp score and its standard uncertainty.
     pub lamp: (f64, f64),
     /// Natural logarithm, for each channel, of what the sample's light may differ from the paper's

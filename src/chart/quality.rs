@@ -13,7 +13,7 @@ use crate::terms::Analyte;
 
 /// Circumstances of a good photo, for which the typical interval is quoted.
 const GOOD_PHOTO: Circumstances =
-    Circumstances { residual: 0.03, lamp: (0.0, 0.15), mixed: [0.0; 3], unevenness: 0.0 };
+    Circumstances { residual: 0.03, hue_shift: 0.03, lamp: (0.0, 0.15), mixed: [0.0; 3], unevenness: 0.0 };
 
 /// Figures of one scale, in steps between neighbouring levels.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -66,6 +66,7 @@ fn error(chart: &Chart, ruler: &Ruler, photos: &[Photo], own: &Observation) -> O
     let lamp = chart.reference.score(&photo.patches);
     let circumstances = Circumstances {
         residual: correction.residual(),
+        hue_shift: correction.hue_shift(),
         lamp: (lamp.mean, lamp.sd),
         mixed: photo.mixed.gain,
         unevenness: own.unevenness,

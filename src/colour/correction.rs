@@ -97,6 +97,7 @@ pub struct Correction {
     /// Kriging weights, a row a patch.
     weights: Vec<[f64; 3]>,
     residual: f64,
+    hue_shift: f64,
     is_altered: bool,
 }
 
@@ -142,6 +143,12 @@ impl Correction {
     /// Relative error of patches left out, root mean square.
     pub fn residual(&self) -> f64 {
         self.residual
+    }
+
+    /// By how much the patches' channels had to be moved against each other, natural logarithm, root
+    /// mean square: how unlike this photo's lamp and phone are those of the reference view.
+    pub fn hue_shift(&self) -> f64 {
+        self.hue_shift
     }
 
     /// Whether the patches as a whole are so much stronger, paler or turned in hue against the reference
@@ -211,7 +218,8 @@ impl Pairs {
                 let residual = self.residual(&missed, &trust);
                 let weights =
                     (0..count).map(|k| std::array::from_fn(|channel| weights[channel][k])).collect();
-                return Some(Correction { nodes, weights, residual, is_altered: false });
+                let hue_shift = hue_shift(&target, &trust);
+                return Some(Correction { nodes, weights, residual, hue_shift, is_altered: false });
             }
             trust = trusts(&missed, |k| inverse[(k, k)].recip().sqrt())?;
         }
@@ -231,6 +239,17 @@ impl Pairs {
         }
         (sum / weight.max(1e-9)).sqrt()
     }
+}
+
+/// Root mean square, over the trusted patches, of what is added to each channel beyond their mean.
+fn hue_shift(added: &[DVector<f64>; 3], trust: &[f64]) -> f64 {
+    let total: f64 = trust.iter().sum();
+    let square = |k: usize| {
+        let mean = added.iter().map(|channel| channel[k]).sum::<f64>() / 3.0;
+        added.iter().map(|channel| (channel[k] - mean).powi(2)).sum::<f64>() / 3.0
+    };
+    let sum: f64 = trust.iter().enumerate().map(|(k, weight)| weight * square(k)).sum();
+    (sum / total.max(1e-9)).sqrt()
 }
 
 /// Weight of each patch by how far the others miss it, against what they should miss.

@@ -155,8 +155,13 @@ fn chart(bytes: &[u8]) {
         PatchColours { relative: vec![Some([0.4, 0.5, 0.3]); chart.reference.patches.len()], clipped: 0 };
     let _ = Correction::fit(&patches, &chart.reference.patches);
     let lamp = chart.reference.score(&patches);
-    let circumstances =
-        Circumstances { residual: 0.03, lamp: (lamp.mean, lamp.sd), mixed: [0.0; 3], unevenness: 0.0 };
+    let circumstances = Circumstances {
+        residual: 0.03,
+        hue_shift: 0.03,
+        lamp: (lamp.mean, lamp.sd),
+        mixed: [0.0; 3],
+        unevenness: 0.0,
+    };
     for ruler in chart.scales.iter().filter_map(|scale| scale.ruler(chart.form)) {
         for colour in [[0.9, 0.9, 0.9], [0.3, 0.7, 0.2], [1e-6, 1e-6, 1e-6]] {
             let _ = ruler.match_colour(colour, &circumstances);

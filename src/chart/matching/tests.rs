@@ -34,7 +34,7 @@ proptest! {
         let value = path.first() + place * (path.last() - path.first());
         let light = typical_light(path, value);
         let colour = std::array::from_fn(|k| light[k] * f64::exp(off[k]));
-        let circumstances = Circumstances { residual, lamp: (lamp, 0.3), mixed, unevenness: 0.0 };
+        let circumstances = Circumstances { residual, hue_shift: residual, lamp: (lamp, 0.3), mixed, unevenness: 0.0 };
         let quick = match_colour(path, colour, &circumstances);
         let plain = plain::match_colour(path, colour, &circumstances);
         let tolerance = 2e-3 * plain.sd;

@@ -48,7 +48,7 @@ pub fn colours(chart: &Chart) -> Vec<([f64; 3], Circumstances)> {
             let colour = typical_light(path, value).map(|light| light * f64::exp(aside.sample(&mut random)));
             let residual = 0.02 + 0.02 * f64::from(k % 5);
             let lamp = (aside.sample(&mut random), 0.3);
-            (colour, Circumstances { residual, lamp, mixed: [0.0; 3], unevenness: 0.0 })
+            (colour, Circumstances { residual, hue_shift: 0.03, lamp, mixed: [0.0; 3], unevenness: 0.0 })
         })
         .collect()
 }

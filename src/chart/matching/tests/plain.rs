@@ -4,10 +4,10 @@ use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::super::conclude;
 use super::{Circumstances, Explained, Match, Node, Path, Relative};
+use crate::chart::likelihood::metamerism;
 use crate::chart::optics::{self, LEAST_NOISE, Priors};
 
 const RESIDUAL_SHARE: f64 = 0.5;
-const METAMERISM: f64 = 1.5;
 const STEPS: usize = 5;
 
 /// The five unknowns of a photo, in the order path factor, shade, veil, lamp, mixed light.
@@ -53,7 +53,7 @@ impl Problem {
         Self {
             light,
             noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)),
-            metamerism: METAMERISM * circumstances.residual,
+            metamerism: metamerism(circumstances),
             mixed: Vector3::from(circumstances.mixed),
             prior: Unknowns::from([1.0, 0.0, priors.veil_mean, lamp, 0.0]),
             variance: Unknowns::from([priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0])
