@@ -15,6 +15,7 @@ use super::readiness::{Obstacle, obstacles, passes_now};
 use super::series::Series;
 use super::stage::{Stage, recent_supply, stage_on_the_way};
 use super::stalls::{StallCause, Suspected, suspects};
+use super::window::Parts;
 
 /// A proof begun now is said to pass above these probabilities: after one that passed, without one in the log,
 /// and after one that did not.
@@ -75,10 +76,12 @@ pub struct Assessment {
 
 /// Judges `history` at `now`.
 pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
-    let Findings { faults, mended, series, track } = find_faults(history, now);
-    let facts = &mended.facts;
+    let parts = Parts::of(history, now);
+    let Findings { faults, mended, series, track } = find_faults(&parts.recent, now);
+    let series = if parts.older.is_empty() { series } else { Series::new(&parts.joined(&mended), now) };
+    let facts = &history.facts;
     let posterior = Filter::run(&mended, now, &Settings::default());
-    let proof = latest_proof(&series, &track);
+    let proof = latest_proof(&series, facts, &track);
     let obstacles = obstacles(&series, facts, &track, &posterior, proof.as_ref());
     let ready = obstacles.is_empty();
     let passes_now = passes_now(&track, &posterior);

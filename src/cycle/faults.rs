@@ -5,13 +5,17 @@
 //! evidence; the same courses and the same random numbers serve both, so that chance cancels. A fault is
 //! named only if it is more probable than not against all the others and against none.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, FixedOffset};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 use super::history::{Deed, TankHistory};
 use super::series::{DatedDeed, Series};
-use super::track::{Charts, Cloud, Particle, Slip, Source, Track, log_best, log_nonsense, reading_of, track};
+use super::track::{
+    Charts, Cloud, Particle, Slip, Source, Track, log_best, log_nonsense, reading_of, track, track_on,
+};
 use crate::reading::Measurement;
 use crate::terms::unit::NH3_PER_N;
 use crate::terms::{Analyte, EventKind, TankFacts};
@@ -110,23 +114,33 @@ pub fn find_faults(history: &TankHistory, now: DateTime<FixedOffset>) -> Finding
     let mut series = Series::new(&mended, now);
     let mut run = track(&series, &mended.facts);
     let mut faults: Vec<Fault> = Vec::new();
+    let doses = usual_doses(&series);
+    let mut looks = FirstLooks::default();
     for named_above in NAMED_ABOVE {
-        let found = likeliest(&series, &mended.facts, &run, &faults);
+        let facts = &mended.facts;
+        let found = Bench::new(&series, facts, &run, &faults, &doses).likeliest(&mut looks);
         let Some((fault, log_prior)) = found.filter(|(fault, _)| fault.probability > named_above) else {
             break;
         };
         let mut without = mended.clone();
         mend(&mut without, &fault);
         let series_without = Series::new(&without, now);
-        let run_without = track(&series_without, &without.facts);
+        let same = unaffected(&series, &fault);
+        let run_without = track_on(&series_without, &without.facts, &run, same);
         if gain(&run, &run_without, fault.kind) + log_prior < GAINS_MORE_THAN {
             break;
         }
         (mended, series, run) = (without, series_without, run_without);
+        looks.keep(same);
         faults.push(fault);
     }
     faults.sort_by_key(|fault| fault.at);
     Findings { faults, mended, series, track: run }
+}
+
+/// Number of tests at the beginning of `series` that mending `fault` leaves as they are.
+fn unaffected(series: &Series, fault: &Fault) -> usize {
+    series.samples.partition_point(|sample| (fault.at - sample.at).num_seconds() > 3600)
 }
 
 /// How much better the whole log fits once a fault is mended, in log probability.
@@ -176,33 +190,15 @@ struct Suspect {
     amount: Option<f64>,
 }
 
-/// The likeliest fault, and the logarithm of its chance before any reading.
-fn likeliest(series: &Series, facts: &TankFacts, run: &Track, known: &[Fault]) -> Option<(Fault, f64)> {
-    let bench = Bench {
-        series,
-        run,
-        known,
-        source: Source::new(facts),
-        charts: Charts::new(facts),
-        doses: usual_doses(series),
-    };
-    let mut suspects: Vec<Suspect> = (1..series.samples.len())
-        .filter(|index| !bench.is_mended(*index) && surprising(series, run, *index))
-        .flat_map(|index| bench.suspects(index))
-        .collect();
-    suspects.sort_by(|a, b| b.log_odds.total_cmp(&a.log_odds));
-    suspects.truncate(CLOSER_LOOKS);
-    for suspect in &mut suspects {
-        bench.look_closer(suspect);
+/// What a first look at each test found; it stays true of tests that lie well before whatever is mended.
+#[derive(Debug, Default)]
+struct FirstLooks(BTreeMap<usize, Vec<Suspect>>);
+
+impl FirstLooks {
+    /// Forgets what rests on other tests than the first `same`.
+    fn keep(&mut self, same: usize) {
+        self.0.retain(|sample, _| sample + FIRST_LOOK.1 <= same);
     }
-    let best = suspects.iter().max_by(|a, b| a.log_odds.total_cmp(&b.log_odds))?;
-    // The same fault may show in two neighbouring tests: its kind is what counts.
-    let same = |other: &&Suspect| other.kind == best.kind && other.sample.abs_diff(best.sample) <= 1;
-    let weight = |suspect: &Suspect| suspect.log_odds.exp();
-    let total = 1.0 + suspects.iter().map(weight).sum::<f64>();
-    let probability = suspects.iter().filter(same).map(weight).sum::<f64>() / total;
-    let fault = Fault { kind: best.kind, at: moment_of(series, best), probability, amount: best.amount };
-    Some((fault, bench.log_prior(best.kind)))
 }
 
 /// Whether this test or one soon after was unlikely enough, by the tests before it, to be worth the trouble.
@@ -232,12 +228,44 @@ struct Bench<'a> {
     series: &'a Series,
     run: &'a Track,
     known: &'a [Fault],
+    doses: &'a [f64],
     source: Source,
     charts: Charts,
-    doses: Vec<f64>,
 }
 
-impl Bench<'_> {
+impl<'a> Bench<'a> {
+    fn new(
+        series: &'a Series,
+        facts: &TankFacts,
+        run: &'a Track,
+        known: &'a [Fault],
+        doses: &'a [f64],
+    ) -> Self {
+        Self { series, run, known, doses, source: Source::new(facts), charts: Charts::new(facts) }
+    }
+
+    /// The likeliest fault, and the logarithm of its chance before any reading.
+    fn likeliest(&self, looks: &mut FirstLooks) -> Option<(Fault, f64)> {
+        let mut suspects: Vec<Suspect> = Vec::new();
+        for index in 1..self.series.samples.len() {
+            if !self.is_mended(index) && surprising(self.series, self.run, index) {
+                suspects.extend(looks.0.entry(index).or_insert_with(|| self.suspects(index)).iter());
+            }
+        }
+        suspects.sort_by(|a, b| b.log_odds.total_cmp(&a.log_odds));
+        suspects.truncate(CLOSER_LOOKS);
+        self.look_closer(&mut suspects);
+        let best = suspects.iter().max_by(|a, b| a.log_odds.total_cmp(&b.log_odds))?;
+        // The same fault may show in two neighbouring tests: its kind is what counts.
+        let same = |other: &&Suspect| other.kind == best.kind && other.sample.abs_diff(best.sample) <= 1;
+        let weight = |suspect: &Suspect| suspect.log_odds.exp();
+        let total = 1.0 + suspects.iter().map(weight).sum::<f64>();
+        let probability = suspects.iter().filter(same).map(weight).sum::<f64>() / total;
+        let at = moment_of(self.series, best);
+        let fault = Fault { kind: best.kind, at, probability, amount: best.amount };
+        Some((fault, self.log_prior(best.kind)))
+    }
+
     /// Whether a slip in this test is already mended.
     fn is_mended(&self, sample: usize) -> bool {
         let at = self.series.samples[sample].at;
@@ -259,11 +287,17 @@ impl Bench<'_> {
         kinds.into_iter().map(|kind| self.suspect(&base, sample, kind, none, FIRST_LOOK.1)).collect()
     }
 
-    /// Weighs a suspect again with more courses and more tests.
-    fn look_closer(&self, suspect: &mut Suspect) {
-        let base = self.base(suspect.sample, CLOSE_LOOK.0);
-        let (none, _) = self.weigh(&base, suspect.sample, None, CLOSE_LOOK.1);
-        *suspect = self.suspect(&base, suspect.sample, suspect.kind, none, CLOSE_LOOK.1);
+    /// Weighs suspects again with more courses and more tests.
+    fn look_closer(&self, suspects: &mut [Suspect]) {
+        let mut without: BTreeMap<usize, (Cloud, f64)> = BTreeMap::new();
+        for suspect in suspects {
+            let (base, none) = without.entry(suspect.sample).or_insert_with(|| {
+                let base = self.base(suspect.sample, CLOSE_LOOK.0);
+                let (none, _) = self.weigh(&base, suspect.sample, None, CLOSE_LOOK.1);
+                (base, none)
+            });
+            *suspect = self.suspect(base, suspect.sample, suspect.kind, *none, CLOSE_LOOK.1);
+        }
     }
 
     fn base(&self, sample: usize, courses: usize) -> Cloud {

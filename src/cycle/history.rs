@@ -30,6 +30,11 @@ pub struct TankHistory {
 }
 
 impl TankHistory {
+    /// Whether nothing is known of the tank but what the keeper says.
+    pub const fn is_empty(&self) -> bool {
+        self.measurements.is_empty() && self.deeds.is_empty()
+    }
+
     /// Sorts both lists by time and drops whatever is later than `now`.
     pub fn until(mut self, now: DateTime<FixedOffset>) -> Self {
         self.measurements.retain(|measurement| measurement.taken_at <= now);

@@ -23,6 +23,7 @@ pub mod series;
 pub mod stage;
 pub mod stalls;
 pub mod track;
+pub mod window;
 
 pub use assessment::{Assessment, assess};
 pub use history::{Deed, TankHistory};

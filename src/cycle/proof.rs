@@ -5,9 +5,9 @@ use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::series::{DatedDeed, Level, Sample, Series};
-use super::track::{Cloud, Particle, Track};
-use crate::terms::EventKind;
+use super::track::{Cloud, Particle, Track, track};
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
+use crate::terms::{EventKind, TankFacts};
 
 /// Doses that make a proof, mg/L NH3 (common practice: about 2 ppm).
 const DOSE: std::ops::RangeInclusive<f64> = 1.5..=2.5;
@@ -23,6 +23,8 @@ const OXIDISED: f64 = 0.7;
 const SURE: f64 = 0.85;
 /// The same for nitrate, whose tests are too coarse to show more.
 const SURE_OF_NITRATE: f64 = 0.7;
+/// Days before an old proof that are followed to learn whether ammonia became nitrate.
+const FOLLOWED_DAYS: f64 = 45.0;
 
 /// How the proof in the log came out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -79,36 +81,45 @@ impl Proof {
     }
 }
 
-/// The latest proof in `series`; `track` holds the courses after each test.
-pub fn latest_proof(series: &Series, track: &Track) -> Option<Proof> {
+/// The latest proof in `series`; `track` holds the courses after each of the recent tests.
+pub fn latest_proof(series: &Series, facts: &TankFacts, track: &Track) -> Option<Proof> {
     let doses = series.of_kind(EventKind::AmmoniaDose).rev();
     doses.filter(|dose| DOSE.contains(&dose.amount())).find_map(|dose| {
-        let index = deciding_test(series, dose)?;
-        judge(dose, &series.samples[index], &track.after[index], before(series, dose))
+        let sample = deciding_test(series, dose)?;
+        let before = before(series, dose);
+        match track.after_day(sample.day) {
+            Some(after) => judge(dose, sample, after, before),
+            None => judge(dose, sample, &courses_then(series, facts, sample), before),
+        }
     })
 }
 
-/// Index of the test nearest to 24 hours after `dose`, if nothing disturbed the water in between.
-fn deciding_test(series: &Series, dose: &DatedDeed) -> Option<usize> {
+/// The courses after a test that lies too far back to be followed by default.
+fn courses_then(series: &Series, facts: &TankFacts, sample: &Sample) -> Cloud {
+    track(&series.between(sample.day - FOLLOWED_DAYS, sample.day), facts).now
+}
+
+/// The test nearest to 24 hours after `dose`, if nothing disturbed the water in between.
+fn deciding_test<'a>(series: &'a Series, dose: &DatedDeed) -> Option<&'a Sample> {
     let hours = |sample: &Sample| (sample.day - dose.day) * 24.0;
-    let (index, sample) = series
-        .samples
+    let from = series.samples.partition_point(|sample| hours(sample) < *WINDOW_H.start());
+    let sample = series.samples[from..]
         .iter()
-        .enumerate()
-        .filter(|(_, sample)| WINDOW_H.contains(&hours(sample)))
-        .filter(|(_, sample)| sample.ammonia.is_some() && sample.nitrite.is_some())
-        .min_by(|(_, a), (_, b)| (hours(a) - 24.0).abs().total_cmp(&(hours(b) - 24.0).abs()))?;
-    let disturbed = series.deeds.iter().any(|deed| {
-        deed.day > dose.day
-            && deed.day < sample.day
-            && !matches!(deed.deed.kind, EventKind::AlkalinityDose | EventKind::Medicine)
-    });
-    (!disturbed).then_some(index)
+        .take_while(|sample| hours(sample) <= *WINDOW_H.end())
+        .filter(|sample| sample.ammonia.is_some() && sample.nitrite.is_some())
+        .min_by(|a, b| (hours(a) - 24.0).abs().total_cmp(&(hours(b) - 24.0).abs()))?;
+    let since = series.deeds.partition_point(|deed| deed.day <= dose.day);
+    let disturbed = series.deeds[since..]
+        .iter()
+        .take_while(|deed| deed.day < sample.day)
+        .any(|deed| !matches!(deed.deed.kind, EventKind::AlkalinityDose | EventKind::Medicine));
+    (!disturbed).then_some(sample)
 }
 
 /// The last nitrate reading before the dose, within three days.
 fn before(series: &Series, dose: &DatedDeed) -> Option<Level> {
-    let near = series.samples.iter().rev().filter(|sample| (0.0..3.0).contains(&(dose.day - sample.day)));
+    let until = series.samples.partition_point(|sample| sample.day <= dose.day);
+    let near = series.samples[..until].iter().rev().take_while(|sample| dose.day - sample.day < 3.0);
     near.filter_map(|sample| sample.nitrate).next()
 }
 

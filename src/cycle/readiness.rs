@@ -3,7 +3,7 @@
 use super::forecast::Posterior;
 use super::proof::{Outcome, Proof};
 use super::series::Series;
-use super::track::{Source, Track, proof_end};
+use super::track::{Source, Track, can_pass, proof_end};
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N};
 use crate::terms::{Analyte, EventKind, TankFacts};
 
@@ -52,7 +52,7 @@ impl Obstacle {
 /// One asks only what the readings show of the rates, the other knows the kinetics. Their geometric mean
 /// is high only if both agree.
 pub fn passes_now(track: &Track, posterior: &Posterior) -> f64 {
-    let shown = track.now.probability(|particle| proof_end(particle).passes());
+    let shown = track.now.probability(|particle| can_pass(particle) && proof_end(particle).passes());
     (shown * posterior.proof_passes_now()).sqrt()
 }
 

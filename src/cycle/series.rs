@@ -16,6 +16,9 @@ pub const VOLUME_FACTOR_SD: f64 = 0.05;
 /// Background of colour tests near zero, mg/L of the ion: a true zero reads as anything up to about 0.1.
 pub const ZERO_READS_UP_TO: f64 = 0.1;
 
+/// A tank that ran so many days before its first record may hold any colony: start-ups take weeks.
+pub const UNSEEN_DAYS: f64 = 21.0;
+
 /// Readings further apart than this are two tests.
 const ONE_TEST: Duration = Duration::minutes(60);
 
@@ -182,10 +185,10 @@ impl Series {
             }
         };
         let at = measurement.taken_at;
-        let fits = self.samples.last_mut().is_some_and(|last| {
+        let fits = self.samples.last().is_some_and(|last| {
             at - last.at < ONE_TEST
-                && last.slot(measurement.analyte).is_none()
-                && !self.deeds.iter().any(|deed| deed.deed.at > last.at && deed.deed.at <= at)
+                && last.level(measurement.analyte).is_none()
+                && self.deeds_until(last.at) == self.deeds_until(at)
         });
         if !fits {
             self.samples.push(Sample::new(at, days(at - self.origin)));
@@ -193,6 +196,30 @@ impl Series {
         if let Some(sample) = self.samples.last_mut() {
             *sample.slot(measurement.analyte) = Some(level);
         }
+    }
+
+    /// Number of deeds done up to `at`.
+    fn deeds_until(&self, at: DateTime<FixedOffset>) -> usize {
+        self.deeds.partition_point(|deed| deed.deed.at <= at)
+    }
+
+    /// Days from `first` to `last` alone, judged on `last`.
+    pub fn between(&self, first: f64, last: f64) -> Self {
+        let within = |day: f64| (first..=last).contains(&day);
+        Self {
+            origin: self.origin,
+            now: last,
+            samples: self.samples.iter().filter(|sample| within(sample.day)).cloned().collect(),
+            deeds: self.deeds.iter().filter(|deed| within(deed.day)).cloned().collect(),
+            left_out: Vec::new(),
+        }
+    }
+
+    /// The day of the first record, if by then the tank had run so long that anything may live in it.
+    pub fn opens_late(&self) -> Option<f64> {
+        let firsts = [self.samples.first().map(|s| s.day), self.deeds.first().map(|d| d.day)];
+        let first = firsts.into_iter().flatten().min_by(f64::total_cmp)?;
+        (first > UNSEEN_DAYS).then_some(first)
     }
 
     /// The moment `day` days after the origin.

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::forecast::{Action, Hindrance, Posterior};
 use super::proof::{Outcome, Proof};
 use super::series::{DatedDeed, Level, Series};
-use super::track::{Cloud, Source, Track, proof_end};
+use super::track::{Cloud, Particle, Source, Track, can_pass, proof_end};
 use crate::terms::{EventKind, TankFacts};
 
 /// Why a cycle does not get on.
@@ -183,7 +183,8 @@ impl Bench<'_> {
 
     /// Whether a proof would once have passed.
     fn worked_once(&self) -> bool {
-        self.track.after.iter().any(|cloud| cloud.probability(|particle| proof_end(particle).passes()) > 0.6)
+        let passes = |particle: &Particle| can_pass(particle) && proof_end(particle).passes();
+        self.track.after.iter().rev().any(|cloud| cloud.probability(passes) > 0.6)
     }
 
     fn acid(&self) -> f64 {

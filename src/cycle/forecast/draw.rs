@@ -6,7 +6,7 @@ use rand_distr::{Distribution, StandardNormal};
 use super::particle::{Particle, Traits};
 use crate::cycle::kinetics::{Kinetics, Range, State, prior};
 use crate::terms::TankFacts;
-use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
+use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 
 /// Tap water assumed where the keeper does not say: pH and alkalinity in meq/L (middling supply).
 const USUAL_PH: f64 = 7.6;
@@ -36,6 +36,27 @@ pub fn particle(facts: &TankFacts, rng: &mut impl Rng) -> Particle {
     state.nitrite_oxidisers = from_range(prior::STRAY_N, rng);
     let alkalinity = state.alkalinity;
     Particle { state, kinetics: viable(facts, alkalinity, rng), traits: traits(facts, rng) }
+}
+
+/// Makes `particle` a tank that has long been running, its water about as first read, in the default
+/// units. Of its colonies nothing is known: from stray bacteria to more than any proof asks.
+pub fn settle(particle: &mut Particle, levels: [Option<f64>; 3], rng: &mut impl Rng) {
+    const COLONY: Range = Range::new(1.0, 2.0);
+    let mut water = |level: Option<f64>, unknown: f64, least: f64| match level {
+        Some(level) => {
+            let error: f64 = StandardNormal.sample(rng);
+            (level + (0.1 * level + least) * error).max(0.0)
+        }
+        None => rng.random_range(0.0..unknown),
+    };
+    let [ammonia, nitrite, nitrate] = levels;
+    let state = &mut particle.state;
+    state.ammonia = water(ammonia, 2.0, 0.05) / NH3_PER_N;
+    state.nitrite = water(nitrite, 3.0, 0.05) / NO2_PER_N;
+    state.nitrate = water(nitrate, 60.0, 3.0) / NO3_PER_N;
+    state.alkalinity *= rng.random_range(0.1..1.1);
+    state.ammonia_oxidisers = from_range(COLONY, rng);
+    state.nitrite_oxidisers = from_range(COLONY, rng);
 }
 
 /// Draws constants until they are those of colonies that can live up to their task.

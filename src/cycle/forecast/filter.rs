@@ -59,6 +59,9 @@ impl Filter {
         };
         let mut swarm =
             Swarm::draw(facts, setting, settings.particles, settings.seed).trusting(settings.trust);
+        if let Some(day) = timeline.opens_late() {
+            swarm.settle(timeline.first_levels(day));
+        }
         follow(&mut swarm, &timeline);
 
         let mut blocks = swarm.pick(settings.scouts);
@@ -93,7 +96,7 @@ impl Filter {
 
 /// Walks the whole timeline.
 pub(super) fn follow(swarm: &mut Swarm, timeline: &Timeline) {
-    let mut day = 0.0;
+    let mut day = timeline.opens_late().unwrap_or(0.0);
     for moment in &timeline.moments {
         if moment.day - day > SIMULTANEOUS {
             walk(swarm, timeline, day, moment.day);

@@ -71,6 +71,18 @@ impl Swarm {
         self
     }
 
+    /// Makes every tank one that has long been running: its water about as `levels` of ammonia, nitrite
+    /// and nitrate say, its colonies and its buffer anything.
+    pub fn settle(&mut self, levels: [Option<f64>; 3]) {
+        for block in &mut self.blocks {
+            for lane in 0..WIDTH {
+                let mut particle = block.particle(lane);
+                draw::settle(&mut particle, levels, &mut self.rng);
+                block.set_particle(lane, &particle);
+            }
+        }
+    }
+
     /// Fish in the tank.
     pub fn fish(&self) -> f64 {
         self.fish

@@ -3,6 +3,7 @@
 use chrono::{DateTime, FixedOffset};
 
 use crate::cycle::TankHistory;
+use crate::cycle::series::UNSEEN_DAYS;
 use crate::reading::{Measurement, Status};
 use crate::terms::{Analyte, EventKind};
 
@@ -80,7 +81,9 @@ impl Timeline {
         let end = day(now);
         let mut moments: Vec<Moment> = tests.chain(deeds).filter(|moment| moment.day <= end).collect();
         moments.sort_by(|a, b| a.day.total_cmp(&b.day));
-        let temperatures = moments.iter().filter_map(temperature).collect();
+        // They set the conditions and weigh no tank.
+        let temperatures: Vec<(f64, f64)> = moments.iter().filter_map(temperature).collect();
+        moments.retain(|moment| temperature(moment).is_none());
         Self { start, now: end, moments, temperatures, set_point: history.facts.temperature_c }
     }
 
@@ -97,6 +100,19 @@ impl Timeline {
         };
         let best = mean(TEMPERATURE_WINDOW).or_else(|| mean(f64::INFINITY)).or(self.set_point);
         (best.unwrap_or(USUAL_CELSIUS) * 4.0).round() / 4.0
+    }
+
+    /// The day of the first record, if by then the tank had run so long that anything may live in it.
+    pub fn opens_late(&self) -> Option<f64> {
+        let first = self.moments.first()?.day;
+        (first > UNSEEN_DAYS).then_some(first)
+    }
+
+    /// Ammonia, nitrite and nitrate as first read within a day of `day`, in the default units.
+    pub fn first_levels(&self, day: f64) -> [Option<f64>; 3] {
+        [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate].map(|analyte| {
+            self.readings(analyte).next().filter(|(at, _)| *at < day + 1.0).map(|(_, value)| value)
+        })
     }
 
     /// Readings of `analyte`: day and value, a bound counting as its value.

@@ -1,5 +1,7 @@
 //! The particle filter: from a series to weighted courses.
 
+use std::sync::Arc;
+
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
@@ -7,7 +9,7 @@ use super::deeds::Source;
 use super::likelihood::{Charts, Reading, Slip, log_likelihood, reading_of};
 use super::particle::Particle;
 use super::step::advance;
-use crate::cycle::series::Series;
+use crate::cycle::series::{Level, Sample, Series};
 use crate::terms::TankFacts;
 
 /// Courses that are followed.
@@ -34,6 +36,19 @@ impl Cloud {
     fn new(facts: &TankFacts, count: usize, rng: &mut Pcg64Mcg) -> Self {
         let particles = (0..count).map(|_| Particle::draw(facts, rng)).collect();
         Self { day: 0.0, particles, weights: vec![1.0 / count as f64; count] }
+    }
+
+    /// Courses of a tank at the beginning of `series`: newly filled, or known only from then on.
+    fn begin(series: &Series, facts: &TankFacts, rng: &mut Pcg64Mcg) -> Self {
+        let Some(day) = series.opens_late() else { return Self::new(facts, PARTICLES, rng) };
+        let first = |level: fn(&Sample) -> Option<Level>| {
+            series.samples.iter().take_while(|sample| sample.day < day + 1.0).find_map(level)
+        };
+        let levels = [first(|s| s.ammonia), first(|s| s.nitrite), first(|s| s.nitrate)];
+        let particles = (0..PARTICLES).map(|_| Particle::draw_running(facts, levels, rng)).collect();
+        let weights = vec![1.0 / PARTICLES as f64; PARTICLES];
+        // A moment earlier, so that the first record falls into the time that is followed.
+        Self { day: day - 1e-3, particles, weights }
     }
 
     /// Courses of a newly filled tank, before anything is read.
@@ -140,28 +155,59 @@ impl Cloud {
 /// The filter's run over a series.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Track {
-    /// The courses just after each test was weighed (or before it, if it was left out).
-    pub after: Vec<Cloud>,
+    /// The courses just after each test was weighed.
+    pub after: Vec<Arc<Cloud>>,
     /// The courses at the moment of judgement.
     pub now: Cloud,
     /// Logarithm of the probability of each test, given those before.
     pub surprise: Vec<f64>,
+    /// Where chance stood after each test, so that a run can be taken up from there.
+    chance: Vec<Pcg64Mcg>,
 }
 
-/// Follows `series` from the start.
+impl Track {
+    /// The courses after the last test up to `day`.
+    pub fn after_day(&self, day: f64) -> Option<&Cloud> {
+        let count = self.after.partition_point(|cloud| cloud.day <= day + 1e-9);
+        self.after.get(count.checked_sub(1)?).map(Arc::as_ref)
+    }
+}
+
+/// Follows `series` from its beginning.
 pub fn track(series: &Series, facts: &TankFacts) -> Track {
     let mut rng = Pcg64Mcg::seed_from_u64(SEED);
+    let cloud = Cloud::begin(series, facts, &mut rng);
+    let nothing = Track { after: Vec::new(), now: cloud.clone(), surprise: Vec::new(), chance: Vec::new() };
+    follow(series, facts, nothing, cloud, rng)
+}
+
+/// Follows `series`, of which everything up to the first `same` tests is as in `before`.
+///
+/// The outcome is that of [`track`], without the work done already.
+pub fn track_on(series: &Series, facts: &TankFacts, before: &Track, same: usize) -> Track {
+    let Some(last) = same.checked_sub(1) else { return track(series, facts) };
+    let (cloud, rng) = (before.after[last].as_ref().clone(), before.chance[last].clone());
+    let so_far = Track {
+        after: before.after[..same].to_vec(),
+        now: cloud.clone(),
+        surprise: before.surprise[..same].to_vec(),
+        chance: before.chance[..same].to_vec(),
+    };
+    follow(series, facts, so_far, cloud, rng)
+}
+
+/// Follows the tests of `series` that `track` lacks, from `cloud` on.
+fn follow(series: &Series, facts: &TankFacts, mut track: Track, mut cloud: Cloud, mut rng: Pcg64Mcg) -> Track {
     let source = Source::new(facts);
     let charts = Charts::new(facts);
-    let mut cloud = Cloud::new(facts, PARTICLES, &mut rng);
-    let mut after = Vec::with_capacity(series.samples.len());
-    let mut surprise = Vec::with_capacity(series.samples.len());
-    for sample in &series.samples {
+    for sample in &series.samples[track.after.len()..] {
         cloud.carry(series, &source, sample.day, &mut rng);
-        surprise.push(cloud.weigh(&reading_of(sample), Slip::None, &charts));
+        track.surprise.push(cloud.weigh(&reading_of(sample), Slip::None, &charts));
         cloud.refresh(&mut rng);
-        after.push(cloud.clone());
+        track.after.push(Arc::new(cloud.clone()));
+        track.chance.push(rng.clone());
     }
     cloud.carry(series, &source, series.now, &mut rng);
-    Track { after, now: cloud, surprise }
+    track.now = cloud;
+    track
 }

@@ -12,7 +12,7 @@ mod particle;
 mod step;
 
 pub use deeds::Source;
-pub use filter::{Cloud, PARTICLES, Track, track};
+pub use filter::{Cloud, PARTICLES, Track, track, track_on};
 pub use likelihood::{Charts, Reading, Slip, log_best, log_likelihood, log_nonsense, reading_of};
 pub use particle::Particle;
-pub use step::{ProofEnd, advance, proof_end};
+pub use step::{ProofEnd, advance, can_pass, proof_end};

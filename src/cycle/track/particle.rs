@@ -4,7 +4,7 @@ use rand::RngExt;
 use rand_distr::{Distribution, LogNormal, Normal, Uniform};
 use rand_pcg::Pcg64Mcg;
 
-use crate::cycle::series::{VOLUME_FACTOR, VOLUME_FACTOR_SD};
+use crate::cycle::series::{Level, VOLUME_FACTOR, VOLUME_FACTOR_SD};
 use crate::terms::TankFacts;
 use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
 
@@ -113,9 +113,34 @@ impl Particle {
         }
     }
 
+    /// Draws a tank of which nothing is known but its water, `levels` of ammonia, nitrite and nitrate: its
+    /// colonies may be anything from stray bacteria to more than any proof asks.
+    pub fn draw_running(facts: &TankFacts, levels: [Option<Level>; 3], rng: &mut Pcg64Mcg) -> Self {
+        let mut water = |level: Option<Level>, unknown: f64| match level {
+            Some(level) if level.above => level.value * log_normal(rng, 1.5, 0.4),
+            Some(level) => (level.value + normal(rng, 0.0, level.sd)).max(0.0),
+            None => uniform(rng, 0.0, unknown),
+        };
+        let [ammonia, nitrite, nitrate] = levels;
+        let (ammonia, nitrite, nitrate) = (water(ammonia, 1.5), water(nitrite, 1.0), water(nitrate, 12.0));
+        Self {
+            ammonia,
+            nitrite,
+            nitrate,
+            ammonia_rate: log_normal(rng, 1.0, 2.0),
+            nitrite_rate: log_normal(rng, 1.0, 2.0),
+            ..Self::draw(facts, rng)
+        }
+    }
+
     /// Shakes the constants a little, so that copies made by resampling differ.
     pub(super) fn roughen(&mut self, rng: &mut Pcg64Mcg) {
-        let mut shake = |value: &mut f64, spread: f64| *value *= normal(rng, 0.0, spread).exp();
+        let mut shake = |value: &mut f64, spread: f64| {
+            let by = normal(rng, 0.0, spread);
+            if *value > 0.0 {
+                *value *= by.exp();
+            }
+        };
         shake(&mut self.ammonia_rate, 0.04);
         shake(&mut self.nitrite_rate, 0.04);
         shake(&mut self.ammonia_growth, 0.03);

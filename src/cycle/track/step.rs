@@ -126,8 +126,13 @@ fn wander(particle: &mut Particle, days: f64, rng: &mut Pcg64Mcg) {
             by[rng.random_range(0..2usize)] += jump;
         }
     }
-    particle.bloom *= normal(rng, 0.0, 2.0 * spread).exp();
-    particle.planted *= normal(rng, 0.0, spread).exp();
+    let [bloom, planted] = [normal(rng, 0.0, 2.0 * spread), normal(rng, 0.0, spread)];
+    if particle.bloom > 0.0 {
+        particle.bloom *= bloom.exp();
+    }
+    if particle.planted > 0.0 {
+        particle.planted *= planted.exp();
+    }
     particle.ammonia_rate = (particle.ammonia_rate * by[0].exp()).clamp(1e-5, FASTEST);
     particle.nitrite_rate = (particle.nitrite_rate * by[1].exp()).clamp(1e-5, FASTEST);
 }
@@ -146,6 +151,11 @@ impl ProofEnd {
     pub fn passes(&self) -> bool {
         self.residual < PROOF_ZERO && self.oxidised_share >= PROOF_SHARE
     }
+}
+
+/// A cheap bound: whether the nitrite oxidisers could make what a proof asks within the day, even sated.
+pub fn can_pass(particle: &Particle) -> bool {
+    particle.nitrite_rate * particle.nitrite_growth.exp() >= PROOF_SHARE * PROOF_DOSE
 }
 
 /// Plays a proof begun in the state of `particle`: ammonia is brought to 2 mg/L, and 24 h pass.
