@@ -53,7 +53,7 @@ fn a_poorer_log_never_makes_a_tank_ready_that_is_not() {
             let poor = impoverished(&history, 5);
             let found = find_faults(&poor, now);
             // Ready needs a passed proof: only then is the whole judgement worth its time here.
-            let passed = latest_proof(&found.series, &found.track)
+            let passed = latest_proof(&found.series, &poor.facts, &found.track)
                 .is_some_and(|proof| proof.outcome == Outcome::Passed);
             passed && assess(&poor, now).ready
         })

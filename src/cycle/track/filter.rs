@@ -197,7 +197,13 @@ pub fn track_on(series: &Series, facts: &TankFacts, before: &Track, same: usize)
 }
 
 /// Follows the tests of `series` that `track` lacks, from `cloud` on.
-fn follow(series: &Series, facts: &TankFacts, mut track: Track, mut cloud: Cloud, mut rng: Pcg64Mcg) -> Track {
+fn follow(
+    series: &Series,
+    facts: &TankFacts,
+    mut track: Track,
+    mut cloud: Cloud,
+    mut rng: Pcg64Mcg,
+) -> Track {
     let source = Source::new(facts);
     let charts = Charts::new(facts);
     for sample in &series.samples[track.after.len()..] {
