@@ -27,7 +27,7 @@ const RESIDUAL_SHARE: f64 = 0.5;
 /// change of path and taken up there.
 const METAMERISM: f64 = 0.03;
 const METAMERISM_BY_RESIDUAL: f64 = 1.5;
-const METAMERISM_BY_HUE_SHIFT: f64 = 0.8;
+const METAMERISM_BY_HUE_SHIFT: f64 = 0.5;
 /// Most Gauss-Newton steps.
 const STEPS: usize = 5;
 /// Unknowns that move by less than this are settled: the likelihood is level there.

@@ -23,7 +23,7 @@ use posterior::Posterior;
 
 /// Probability that the value lies above the last level from which on the photo is said to be above
 /// the chart.
-const SURELY_ABOVE: f64 = 0.975;
+const SURELY_ABOVE: f64 = 0.9;
 /// Sum of squares beyond which a colour lies off the path: another kit's, or a spoilt reagent's. For
 /// three channels and five unknowns with priors 8 is ordinary; lamps and phones unlike those of the
 /// standards reach 15.
@@ -61,7 +61,7 @@ pub enum Outcome {
         /// Upper end.
         high: f64,
     },
-    /// Above the last level with more than 97.5 % probability; it certainly exceeds `low`.
+    /// Above the last level with more than 90 % probability; it certainly exceeds `low`.
     Above {
         /// Bound exceeded with 97.5 % probability, at most the last level.
         low: f64,

@@ -265,7 +265,7 @@ fn liquid_column(
 /// Light on the paper beside the vial against that on the card: the brighter side, so that the
 /// vial's own shadow does not count.
 fn side_light(raster: &Raster, window: RectMm, (left, right): (f64, f64), rows: (f64, f64)) -> f64 {
-    let side = |(x0, x1): (f64, f64)| -> Option<f64> {
+    let side = |x0: f64, x1: f64| -> Option<f64> {
         let levels: Vec<f64> = raster
             .row_range(rows.0, rows.1.min(window.y1 - 1.0))
             .filter_map(|row| row_colour(raster, row, x0, x1))
@@ -273,18 +273,8 @@ fn side_light(raster: &Raster, window: RectMm, (left, right): (f64, f64), rows: 
             .collect();
         stats::median(&levels).map(f64::exp)
     };
-    // Where the vial stands close to the window's edge, the paper just outside it tells.
-    let free = |from: f64, to: f64, outside: (f64, f64)| if to - from >= 1.0 { (from, to) } else { outside };
-    let left_side = side(free(
-        (left - 6.0).max(window.x0 + 0.8),
-        left - 2.0,
-        (window.x0 - SIDE_MM, window.x0 - OUTLINE_REACH_MM),
-    ));
-    let right_side = side(free(
-        right + 2.0,
-        (right + 6.0).min(window.x1 - 0.8),
-        (window.x1 + OUTLINE_REACH_MM, window.x1 + SIDE_MM),
-    ));
+    let left_side = side((left - 6.0).max(window.x0 + 0.8), left - 2.0);
+    let right_side = side(right + 2.0, (right + 6.0).min(window.x1 - 0.8));
     left_side.into_iter().chain(right_side).fold(0.0, f64::max)
 }
 
