@@ -194,13 +194,7 @@ fn measure(
     let Seen { sample, mixed, unevenness } = *seen;
     let Fitted { correction, lamp } = fitted;
     let colour = correction.apply(sample.colour);
-    let circumstances = Circumstances {
-        residual: correction.residual(),
-        hue_shift: correction.hue_shift(),
-        lamp: (lamp.mean, lamp.sd),
-        mixed: mixed.gain,
-        unevenness,
-    };
+    let circumstances = Circumstances::of(correction, lamp, mixed, unevenness);
     let Some(ruler) = scale.ruler(chart.form) else {
         return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
     };

@@ -286,13 +286,7 @@ impl Calibrator<'_> {
     fn circumstances(&self, own: &Observation) -> Circumstances {
         let photo = &self.photos[own.photo];
         let lamp = self.reference.score(&photo.patches);
-        Circumstances {
-            residual: self.corrections[own.photo].residual(),
-            hue_shift: self.corrections[own.photo].hue_shift(),
-            lamp: (lamp.mean, lamp.sd),
-            mixed: photo.mixed.gain,
-            unevenness: own.unevenness,
-        }
+        Circumstances::of(&self.corrections[own.photo], &lamp, &photo.mixed, own.unevenness)
     }
 
     /// From the readings of the blanks.

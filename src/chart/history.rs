@@ -52,11 +52,6 @@ pub struct Revision {
     pub gains: Vec<Gain>,
 }
 
-/// Number of the revision in which the chart was last made anew; 1 for files without a history.
-pub fn last_made(history: &[Revision]) -> u32 {
-    history.iter().rfind(|revision| revision.step == Step::Made).map_or(1, |revision| revision.revision)
-}
-
 /// Number of the present revision; 1 for files without a history.
 pub fn latest(history: &[Revision]) -> u32 {
     history.last().map_or(1, |revision| revision.revision)

@@ -18,6 +18,7 @@ use std::sync::LazyLock;
 use super::likelihood::{Explained, LANES, Problem};
 use super::optics::DARKEST;
 use super::path::{NODES_PER_PIECE, Node, Path};
+use crate::colour::{Correction, LampScore, MixedLight};
 use crate::terms::space::Relative;
 use posterior::Posterior;
 
@@ -47,6 +48,19 @@ pub struct Circumstances {
     pub mixed: [f64; 3],
     /// Relative scatter of the colour over the sample, beyond what the correction misses.
     pub unevenness: f64,
+}
+
+impl Circumstances {
+    /// Those of a sample in a photo whose light may be mixed.
+    pub fn of(correction: &Correction, lamp: &LampScore, mixed: &MixedLight, unevenness: f64) -> Self {
+        Self {
+            residual: correction.residual(),
+            hue_shift: correction.hue_shift(),
+            lamp: (lamp.mean, lamp.sd),
+            mixed: mixed.gain,
+            unevenness,
+        }
+    }
 }
 
 /// What a colour says of the value.

@@ -64,13 +64,7 @@ fn error(chart: &Chart, ruler: &Ruler, photos: &[Photo], own: &Observation) -> O
     let photo = photos.get(own.photo)?;
     let correction = Correction::fit(&photo.patches, &chart.reference.patches).ok()?;
     let lamp = chart.reference.score(&photo.patches);
-    let circumstances = Circumstances {
-        residual: correction.residual(),
-        hue_shift: correction.hue_shift(),
-        lamp: (lamp.mean, lamp.sd),
-        mixed: photo.mixed.gain,
-        unevenness: own.unevenness,
-    };
+    let circumstances = Circumstances::of(&correction, &lamp, &photo.mixed, own.unevenness);
     let value = match ruler.match_colour(correction.apply(own.colour), &circumstances).outcome {
         Outcome::Within { value, .. } => value,
         Outcome::Above { .. } => ruler.path.last(),

@@ -1,9 +1,9 @@
 //! `assess`: where the cycle stands, what is wrong, what to do today, when it will be ready.
 
-use anyhow::{Result, bail};
+use anyhow::Result;
 use chrono::{DateTime, FixedOffset};
 
-use super::{Outcome, Settings, clock, history, logging, suggest, terminal};
+use super::{Outcome, Settings, clock, history, logging, terminal};
 use crate::cycle::{TankHistory, assess};
 use crate::log::Log;
 use crate::report::trend;
@@ -44,15 +44,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let at = clock::at_or_now(args.at.as_deref())?;
     let loaded = Log::at(&settings.home).load()?;
     logging::say_problems(&loaded);
-    let known = loaded.tanks();
-    let chosen: Vec<&str> = match args.tank.as_deref() {
-        Some(tank) if known.contains(&tank) => vec![tank],
-        Some(tank) => bail!(suggest::no_tank(tank, &known)),
-        None => known,
-    };
-    if chosen.is_empty() {
-        bail!("no tank is logged yet: add a reading with `tintwell add --tank NAME ammonia=...`");
-    }
+    let chosen = history::chosen(&loaded, args.tank.as_deref())?;
     for (index, tank) in chosen.into_iter().enumerate() {
         let history = history::of(&loaded, tank);
         let assessment = assess(&history, at);

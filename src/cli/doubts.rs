@@ -16,6 +16,33 @@ pub const LIMITS: Limits = Limits { centre: 0.0, sigma: 1.0 };
 /// Score of a check whose bound excludes the known value: beyond any action limit.
 const EXCLUDED: f64 = 4.0;
 
+/// The checks of all kits in a log, gathered once for all that ask.
+pub struct Checks(Vec<(DateTime<FixedOffset>, Check)>);
+
+impl Checks {
+    /// Those that count, with the time at which each was logged.
+    pub fn of(log: &Loaded) -> Self {
+        let checks = log.live().filter_map(|live| match live.entry {
+            Entry::Check(check) => Some((live.record.logged_at, check.clone())),
+            _ => None,
+        });
+        Self(checks.collect())
+    }
+
+    /// Those of a chart, and when they were logged.
+    fn of_chart<'a>(&'a self, chart: &'a str) -> impl Iterator<Item = (DateTime<FixedOffset>, &'a Check)> {
+        self.0
+            .iter()
+            .filter(move |(_, check)| check.chart == chart)
+            .map(|(logged_at, check)| (*logged_at, check))
+    }
+
+    /// Time of a chart's last check until `until`.
+    pub fn last_of(&self, chart: &str, until: DateTime<FixedOffset>) -> Option<DateTime<FixedOffset>> {
+        self.of_chart(chart).map(|(_, check)| check.at).filter(|at| *at <= until).max()
+    }
+}
+
 /// From when on a kit's readings of one analyte are doubted.
 struct Drift {
     chart: String,
@@ -30,13 +57,13 @@ pub struct Doubts {
 }
 
 impl Doubts {
-    /// Gathers what the log's checks and the charts' own dates say.
-    pub fn new<'a>(charts: impl IntoIterator<Item = &'a Chart>, log: &Loaded) -> Self {
+    /// Gathers what the checks and the charts' own dates say.
+    pub fn new<'a>(charts: impl IntoIterator<Item = &'a Chart>, checks: &Checks) -> Self {
         let mut doubts = Self { drifts: Vec::new(), expiries: Vec::new() };
         for chart in charts {
             doubts.expiries.extend(chart.expires.map(|date| (chart.name.clone(), date)));
             for scale in &chart.scales {
-                if let Some(since) = drifted_since(chart, scale.analyte, log) {
+                if let Some(since) = drifted_since(chart, scale.analyte, checks) {
                     doubts.drifts.push(Drift { chart: chart.name.clone(), analyte: scale.analyte, since });
                 }
             }
@@ -66,27 +93,24 @@ impl Doubts {
 }
 
 /// Time of the first check beyond the action limits since the chart was made.
-pub fn drifted_since(chart: &Chart, analyte: Analyte, log: &Loaded) -> Option<DateTime<FixedOffset>> {
-    let checks = checks_of(chart, analyte, log);
+pub fn drifted_since(chart: &Chart, analyte: Analyte, checks: &Checks) -> Option<DateTime<FixedOffset>> {
+    let checks = checks_of(chart, analyte, checks);
     let scores: Vec<f64> = checks.iter().map(|(_, score)| *score).collect();
     let beyond = signals(&scores, &LIMITS).into_iter().find(|signal| signal.rule == Rule::BeyondAction)?;
     Some(checks[beyond.at].0)
 }
 
 /// Times and scores (standard uncertainties) of a chart's checks since it was made, oldest first.
-pub fn checks_of(chart: &Chart, analyte: Analyte, log: &Loaded) -> Vec<(DateTime<FixedOffset>, f64)> {
+pub fn checks_of(chart: &Chart, analyte: Analyte, checks: &Checks) -> Vec<(DateTime<FixedOffset>, f64)> {
     let made_on = chart.made_on.as_deref().and_then(|date| date.parse::<NaiveDate>().ok());
     let made = chart.history.iter().rfind(|revision| revision.step == Step::Made);
-    let mut checks: Vec<(DateTime<FixedOffset>, f64)> = log
-        .live()
+    let mut checks: Vec<(DateTime<FixedOffset>, f64)> = checks
+        .of_chart(&chart.name)
         // A check logged before the chart was made anew told of the one before.
-        .filter(|live| made.is_none_or(|made| live.record.logged_at >= made.at))
-        .filter_map(|live| match live.entry {
-            Entry::Check(check) if check.chart == chart.name && check.analyte == analyte => {
-                Some((check.at, score(check)?))
-            }
-            _ => None,
+        .filter(|(logged_at, check)| {
+            check.analyte == analyte && made.is_none_or(|made| *logged_at >= made.at)
         })
+        .filter_map(|(_, check)| Some((check.at, score(check)?)))
         .filter(|(at, _)| made.is_some() || made_on.is_none_or(|made_on| at.date_naive() >= made_on))
         .collect();
     checks.sort_by_key(|(at, _)| *at);

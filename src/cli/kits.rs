@@ -42,11 +42,6 @@ impl<'a> Kits<'a> {
         own.as_deref().map_err(Clone::clone)
     }
 
-    /// Names of all charts there are.
-    pub fn known(&self) -> Vec<String> {
-        charts::known(self.settings)
-    }
-
     /// All that have been loaded.
     pub fn used(&self) -> Vec<Arc<Chart>> {
         let loaded = self.loaded.lock().unwrap_or_else(PoisonError::into_inner);

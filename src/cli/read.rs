@@ -9,7 +9,7 @@ use anyhow::Result;
 use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
-use super::doubts::Doubts;
+use super::doubts::{Checks, Doubts};
 use super::identity::Told;
 use super::kits::Kits;
 use super::slips::Slips;
@@ -75,7 +75,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         .collect::<Result<_>>()?;
     let log = Log::at(&settings.home).load()?;
     let used = kits.used();
-    let doubts = Doubts::new(used.iter().map(|chart| &**chart), &log);
+    let doubts = Doubts::new(used.iter().map(|chart| &**chart), &Checks::of(&log));
     let mut keeper = Keeper::new(settings, log);
     let mut tally = Tally::default();
     for read in &mut reads {

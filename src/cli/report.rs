@@ -3,11 +3,13 @@
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result};
 use chrono::{DateTime, FixedOffset};
 use rayon::prelude::*;
 
-use super::{Outcome, Settings, charts, clock, doubts, history, logging, suggest, thumbnail};
+use super::doubts::{self, Checks};
+use super::kits::Kits;
+use super::{Outcome, Settings, clock, history, logging, thumbnail};
 use crate::cycle::{Assessment, assess};
 use crate::log::{Entry, Live, Loaded, Log, Source};
 use crate::report::page::{self, ChartUsed, EventRow, ReadingRow, Story};
@@ -39,22 +41,15 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let at = clock::at_or_now(args.at.as_deref())?;
     let loaded = Log::at(&settings.home).load()?;
     logging::say_problems(&loaded);
-    let known = loaded.tanks();
-    let chosen: Vec<&str> = match args.tank.as_deref() {
-        Some(tank) if known.contains(&tank) => vec![tank],
-        Some(tank) => bail!(suggest::no_tank(tank, &known)),
-        None => known,
-    };
-    if chosen.is_empty() {
-        bail!("no tank is logged yet: add a reading with `tintwell add --tank NAME ammonia=...`");
-    }
+    let chosen = history::chosen(&loaded, args.tank.as_deref())?;
     let assessments: Vec<Assessment> =
         chosen.iter().map(|tank| assess(&history::of(&loaded, tank), at)).collect();
     let mut stories: Vec<Story> =
         assessments.iter().map(|assessment| story(&loaded, assessment, at)).collect();
+    let (kits, checks) = (Kits::new(settings), Checks::of(&loaded));
     for story in &mut stories {
-        add_looks(story, settings);
-        story.charts = charts_used(story, &loaded, settings);
+        add_looks(story, settings, &kits);
+        story.charts = charts_used(story, &checks, &kits);
     }
     std::fs::write(&args.out, page::page(&stories, at))
         .with_context(|| format!("{}: cannot write the page: choose another file", args.out.display()))?;
@@ -84,16 +79,16 @@ fn story<'a>(loaded: &'a Loaded, assessment: &'a Assessment, at: DateTime<FixedO
 }
 
 /// Adds pictures of the latest samples; more would make the page too large to send.
-fn add_looks(story: &mut Story, settings: &Settings) {
+fn add_looks(story: &mut Story, settings: &Settings, kits: &Kits) {
     const LATEST: usize = 100;
     let from_photos = |row: &&mut ReadingRow| matches!(row.reading.source, Source::Photo(_));
     let rows: Vec<&mut ReadingRow> =
         story.readings.iter_mut().rev().filter(from_photos).take(LATEST).collect();
-    rows.into_par_iter().for_each(|row| row.look = thumbnail::of(row.reading, settings));
+    rows.into_par_iter().for_each(|row| row.look = thumbnail::of(row.reading, settings, kits));
 }
 
 /// The charts of the readings, with what the log's checks say of them up to the moment of judgement.
-fn charts_used(story: &Story, loaded: &Loaded, settings: &Settings) -> Vec<ChartUsed> {
+fn charts_used(story: &Story, checks: &Checks, kits: &Kits) -> Vec<ChartUsed> {
     let at = story.assessment.at;
     let of_photo = |row: &ReadingRow| match &row.reading.source {
         Source::Photo(photo) => photo.chart.clone(),
@@ -101,16 +96,17 @@ fn charts_used(story: &Story, loaded: &Loaded, settings: &Settings) -> Vec<Chart
     };
     let names: BTreeSet<String> = story.readings.iter().filter_map(of_photo).collect();
     let used = |name: String| {
-        let chart = charts::find(settings, &name).ok();
-        let checks = loaded.live().filter_map(|live| match live.entry {
-            Entry::Check(check) if check.chart == name && check.at <= at => Some(check.at),
-            _ => None,
-        });
+        let chart = kits.get(&name).ok();
         let drifted = chart.as_ref().and_then(|chart| {
             let each = chart.scales.iter().map(|scale| scale.analyte);
-            each.filter_map(|analyte| doubts::drifted_since(chart, analyte, loaded)).min()
+            each.filter_map(|analyte| doubts::drifted_since(chart, analyte, checks)).min()
         });
-        ChartUsed { checked: checks.max(), drifted: drifted.filter(|since| *since <= at), chart, name }
+        ChartUsed {
+            checked: checks.last_of(&name, at),
+            drifted: drifted.filter(|since| *since <= at),
+            chart,
+            name,
+        }
     };
     names.into_iter().map(used).collect()
 }

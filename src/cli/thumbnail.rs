@@ -9,7 +9,8 @@ use std::path::{Path, PathBuf};
 use image::codecs::jpeg::JpegEncoder;
 use image::{ImageFormat, RgbImage, imageops};
 
-use super::{Settings, charts};
+use super::Settings;
+use super::kits::Kits;
 use crate::chart::matching::typical_light;
 use crate::log::{PhotoSource, Reading, SampleBox, Source, content_hash};
 use crate::photo::{self, Photo};
@@ -24,7 +25,7 @@ const SIDE: u32 = 64;
 const QUALITY: u8 = 75;
 
 /// How a reading's sample looked; `None` if it is of no photo, or neither the sample nor the photo is there.
-pub fn of(reading: &Reading, settings: &Settings) -> Option<Look> {
+pub fn of(reading: &Reading, settings: &Settings, kits: &Kits) -> Option<Look> {
     let Source::Photo(source) = &reading.source else { return None };
     let sample = source.sample?;
     let jpeg = kept(settings, &source.hash, sample).or_else(|| {
@@ -34,7 +35,7 @@ pub fn of(reading: &Reading, settings: &Settings) -> Option<Look> {
     })?;
     // A picture that does not decode would show as a hole.
     let size = image::load_from_memory_with_format(&jpeg, ImageFormat::Jpeg).ok()?.into_rgb8().dimensions();
-    Some(Look { jpeg, size, levels: neighbours(reading, source, settings).unwrap_or_default() })
+    Some(Look { jpeg, size, levels: neighbours(reading, source, kits).unwrap_or_default() })
 }
 
 /// Cuts a sample out of its photo.
@@ -88,8 +89,8 @@ fn opened(source: &PhotoSource) -> Option<Photo> {
 }
 
 /// The two levels between which the reading lies, with their colours.
-fn neighbours(reading: &Reading, source: &PhotoSource, settings: &Settings) -> Option<Vec<(f64, [u8; 3])>> {
-    let chart = charts::find(settings, source.chart.as_deref()?).ok()?;
+fn neighbours(reading: &Reading, source: &PhotoSource, kits: &Kits) -> Option<Vec<(f64, [u8; 3])>> {
+    let chart = kits.get(source.chart.as_deref()?).ok()?;
     let path = &chart.scale(reading.measurement.analyte)?.ruler(chart.form)?.path;
     let last = path.levels.len().checked_sub(2)?;
     // Above the chart there is no value: its last two levels are shown.

@@ -10,7 +10,7 @@ use super::history::{Deed, TankHistory};
 use crate::terms::{Analyte, EventKind};
 
 /// Days that are looked at closely.
-pub const DAYS: i64 = 100;
+const DAYS: i64 = 100;
 /// Readings of one analyte that are looked at one by one; of more, one in each half day.
 const READINGS: usize = 240;
 /// Half a day, seconds.
@@ -25,6 +25,8 @@ pub struct Parts {
     pub older: TankHistory,
     /// What is looked at closely. Fish put in earlier stand at its beginning.
     pub recent: TankHistory,
+    /// The deed that stands for them there, and is none of the log's.
+    carried_over: Option<Deed>,
 }
 
 impl Parts {
@@ -41,25 +43,24 @@ impl Parts {
             measurements: older.measurements.split_off(read_before),
             deeds: older.deeds.split_off(done_before),
         };
+        let mut carried_over = None;
         if !older.is_empty() {
             recent.facts.started_at = [recent.facts.started_at, first].into_iter().flatten().min();
-            recent.deeds.splice(0..0, fish_in(&older.deeds, opens));
+            carried_over = fish_in(&older.deeds, opens);
+            recent.deeds.splice(0..0, carried_over.clone());
         }
         thin(&mut recent);
-        Self { older, recent }
+        Self { older, recent, carried_over }
     }
 
     /// Both parts as one history, the recent one as it stands in `mended`.
     pub fn joined(mut self, mended: &TankHistory) -> TankHistory {
-        let carried_over = |deed: &&Deed| deed.note != CARRIED_OVER;
+        let is_logged = |deed: &&Deed| Some(*deed) != self.carried_over.as_ref();
         self.older.measurements.extend(mended.measurements.iter().cloned());
-        self.older.deeds.extend(mended.deeds.iter().filter(carried_over).cloned());
+        self.older.deeds.extend(mended.deeds.iter().filter(is_logged).cloned());
         self.older
     }
 }
-
-/// Note of the deed that stands for fish put in before the window.
-const CARRIED_OVER: &str = "before the window";
 
 /// Where the window opens: with a test of nitrogen, which says how the water stood.
 fn opening(history: &TankHistory, now: DateTime<FixedOffset>) -> DateTime<FixedOffset> {
@@ -83,7 +84,7 @@ fn fish_in(older: &[Deed], at: DateTime<FixedOffset>) -> Option<Deed> {
     let kind = EventKind::FishAdded;
     let count: f64 =
         older.iter().filter(|deed| deed.kind == kind).map(|deed| deed.amount.unwrap_or(1.0)).sum();
-    (count > 0.0).then(|| Deed { kind, amount: Some(count), at, note: CARRIED_OVER.to_owned() })
+    (count > 0.0).then(|| Deed { kind, amount: Some(count), at, note: "before the window".to_owned() })
 }
 
 /// Of an analyte that is read very often, keeps the last reading of each half day.

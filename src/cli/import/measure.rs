@@ -3,13 +3,13 @@
 use super::Place;
 use super::sheet::Sheet;
 use crate::cli::Settings;
-use crate::cli::doubts::Doubts;
+use crate::cli::doubts::{Checks, Doubts};
 use crate::cli::identity::Told;
 use crate::cli::kits::Kits;
 use crate::cli::read::{self, PhotoRead, Reader};
 use crate::cli::slips::Slips;
 use crate::log::import::photos::{Job, Measured};
-use crate::log::{Entry, Loaded, Log, Source};
+use crate::log::{Entry, Log, Source};
 use crate::reading::Status;
 use crate::terms::Flag;
 
@@ -19,15 +19,15 @@ pub struct Measurer<'a> {
     sheet: Option<&'a Sheet>,
     kits: Kits<'a>,
     slips: Option<Slips>,
-    log: Option<Loaded>,
+    checks: Option<Checks>,
 }
 
 impl<'a> Measurer<'a> {
     /// With no chart loaded yet; photos are shown on the sheet.
     pub fn new(settings: &'a Settings, slips: Option<Slips>, sheet: Option<&'a Sheet>) -> Self {
         // A log that cannot be read stops the import elsewhere.
-        let log = Log::at(&settings.home).load().ok();
-        Self { settings, sheet, kits: Kits::new(settings), slips, log }
+        let checks = Log::at(&settings.home).load().ok().map(|log| Checks::of(&log));
+        Self { settings, sheet, kits: Kits::new(settings), slips, checks }
     }
 
     /// Measures one photo.
@@ -43,8 +43,8 @@ impl<'a> Measurer<'a> {
         }
         let reader = Reader { kits: &self.kits, slips: self.slips.as_ref() };
         let (mut photo, shown) = reader.read(&job.path, &told, self.sheet.is_some());
-        if let Some(log) = &self.log {
-            let doubts = Doubts::new(photo.charts.iter().map(|chart| &**chart), log);
+        if let Some(checks) = &self.checks {
+            let doubts = Doubts::new(photo.charts.iter().map(|chart| &**chart), checks);
             photo.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, Some(job.looked.taken_at)));
         }
         if let (Some(sheet), Some(shown)) = (self.sheet, shown) {

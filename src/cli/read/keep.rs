@@ -87,7 +87,12 @@ impl<'a> Keeper<'a> {
     /// # Errors
     /// The log cannot be read.
     pub fn judge(&self) -> Result<()> {
-        self.tanks.iter().try_for_each(|(tank, latest)| judge(self.settings, tank, *latest))
+        if self.tanks.is_empty() {
+            return Ok(());
+        }
+        let log = Log::at(&self.settings.home).load()?;
+        self.tanks.iter().for_each(|(tank, latest)| judge(&log, tank, *latest));
+        Ok(())
     }
 }
 
@@ -95,18 +100,16 @@ impl<'a> Keeper<'a> {
 const NEWS: TimeDelta = TimeDelta::days(2);
 
 /// Says in a line where the tank stood at its latest photo, or stands now if that is recent.
-fn judge(settings: &Settings, tank: &str, latest: Option<DateTime<FixedOffset>>) -> Result<()> {
-    let loaded = Log::at(&settings.home).load()?;
-    if !loaded.tanks().contains(&tank) {
-        return Ok(());
+fn judge(log: &Loaded, tank: &str, latest: Option<DateTime<FixedOffset>>) {
+    if !log.tanks().contains(&tank) {
+        return;
     }
     let now = clock::now();
     let at = latest.filter(|&latest| latest > now || now - latest > NEWS).unwrap_or(now);
-    let assessment = assess(&history::of(&loaded, tank), at);
+    let assessment = assess(&history::of(log, tank), at);
     let verdict = report::verdict::headline(&assessment);
     let date = at.format("%Y-%m-%d %H:%M");
     println!("{}, as of {date}: {verdict}; more with `tintwell assess`", printable(tank));
-    Ok(())
 }
 
 /// What is logged of a sighting; `None` if it has no analyte.

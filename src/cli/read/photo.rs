@@ -82,7 +82,10 @@ impl Reader<'_> {
         match view {
             Ok(view) => {
                 self.read_view(&view, told, &mut read);
-                read.samples = samples(&view, &read.sightings);
+                // Of a photo without a tank nothing is kept.
+                if read.tank.is_some() {
+                    read.samples = samples(&view, &read.sightings);
+                }
             }
             Err(refusal) => {
                 read.tank = told.tank.as_ref().map(|(tank, _)| tank.clone());

@@ -4,7 +4,7 @@ use anyhow::Result;
 
 use super::{Dated, Row};
 use crate::chart::Chart;
-use crate::cli::doubts::{LIMITS, checks_of, drifted_since};
+use crate::cli::doubts::{Checks, LIMITS, checks_of, drifted_since};
 use crate::cli::{Settings, clock, logging};
 use crate::log::{Check, Entry, Log};
 use crate::reading::Status;
@@ -37,7 +37,7 @@ pub(super) fn log(settings: &Settings, chart: &Chart, rows: &[Row], dated: &[Dat
         logging::say_torn(appended.torn.as_ref());
     }
     eprintln!("note: {} of {} checks are new and were logged", entries.len(), rows.len());
-    let after = log.load()?;
+    let after = Checks::of(&log.load()?);
     for scale in &chart.scales {
         let checks = checks_of(chart, scale.analyte, &after);
         if let Some(standing) = Standing::of(&chart.name, scale.analyte, &checks, &LIMITS) {

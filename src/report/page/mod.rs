@@ -2,6 +2,8 @@
 //!
 //! No scripts, no files beside it. Everything from the log is escaped by the macro that writes it.
 
+use std::sync::Arc;
+
 use chrono::{DateTime, FixedOffset};
 use maud::{DOCTYPE, Markup, html};
 
@@ -57,7 +59,7 @@ pub struct ChartUsed {
     /// Its name.
     pub name: String,
     /// The chart, if it is still at hand.
-    pub chart: Option<Chart>,
+    pub chart: Option<Arc<Chart>>,
     /// When it was last checked with a standard of known value.
     pub checked: Option<DateTime<FixedOffset>>,
     /// Since when its checks speak against it.
