@@ -212,6 +212,9 @@ fn measure(
     if matched.may_be_lower {
         flags.push(Flag::BelowChart);
     }
+    if matched.may_be_higher && matches!(matched.outcome, Outcome::Within { .. }) {
+        flags.push(Flag::AboveChart);
+    }
     if scale.is_provisional {
         flags.push(Flag::ProvisionalChart);
     }

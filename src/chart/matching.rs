@@ -97,6 +97,8 @@ pub struct Match {
     pub sd: f64,
     /// Whether the value may lie below the path altogether: only where the chart begins above zero.
     pub may_be_lower: bool,
+    /// Whether the interval goes on beyond the last level, where the chart ends.
+    pub may_be_higher: bool,
 }
 
 impl Match {
@@ -132,7 +134,8 @@ fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
         Outcome::Within { value: clamped(0.5), low, high: clamped(0.975) }
     };
     let may_be_lower = !ends_at_zero && posterior.quantile(0.5) < path.first();
-    Match { outcome, chi_square, above, sd: posterior.sd(), may_be_lower }
+    let may_be_higher = posterior.quantile(0.975) > path.last();
+    Match { outcome, chi_square, above, sd: posterior.sd(), may_be_lower, may_be_higher }
 }
 
 /// Samples of a piece between two neighbouring ones of the second look.

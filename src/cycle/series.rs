@@ -5,7 +5,7 @@ use chrono::{DateTime, Duration, FixedOffset};
 use super::history::{Deed, TankHistory};
 use crate::reading::{Measurement, Status};
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
-use crate::terms::{Analyte, EventKind};
+use crate::terms::{Analyte, EventKind, Flag};
 
 /// Ratio of nominal to true volume, which a dose reckoned on the nominal volume is multiplied by: gravel,
 /// decor and the unfilled rim make the true volume 5 to 15 % less.
@@ -309,10 +309,13 @@ fn level_of(measurement: &Measurement) -> Result<Level, String> {
     Ok(level.scaled(to_sample_unit(analyte)))
 }
 
-/// Standard deviation from the 95 % interval; the lower half is cut off where the interval meets zero.
+/// Standard deviation from the 95 % interval; the lower half is cut off where the interval meets zero,
+/// the upper one where it meets the chart's end.
 fn sd_of(measurement: &Measurement, value: f64) -> f64 {
     let floor = 0.3 * usual_sd(measurement.analyte, 0.0);
+    let ends_with_chart = measurement.flags.contains(&Flag::AboveChart);
     let sd = match (measurement.low, measurement.high) {
+        (Some(low), Some(_)) if low > 0.0 && ends_with_chart => (value - low) / Z95,
         (Some(low), Some(high)) if low > 0.0 => (high - low) / (2.0 * Z95),
         (_, Some(high)) => (high - value) / Z95,
         (Some(low), None) => (value - low) / Z95,
@@ -381,6 +384,20 @@ mod tests {
         );
         assert!(series.samples.is_empty());
         assert!(series.left_out[0].contains("74 pH is impossible"), "{:?}", series.left_out);
+    }
+
+    #[test]
+    fn the_half_of_an_interval_that_the_charts_end_cuts_off_says_nothing_of_the_error() {
+        let cut = Measurement {
+            value: Some(4.5),
+            low: Some(2.54),
+            high: Some(5.0),
+            flags: vec![Flag::AboveChart],
+            ..reading(Analyte::Ammonia, 4.5, "2031-03-01T10:00:00+01:00")
+        };
+        assert_relative_eq!(sd_of(&cut, 4.5), 1.0, epsilon = 1e-6);
+        let whole = Measurement { flags: Vec::new(), ..cut };
+        assert_relative_eq!(sd_of(&whole, 4.5), 2.46 / (2.0 * Z95), epsilon = 1e-6);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::json::rounded;
 use crate::reading::{Sighting, Status};
+use crate::terms::analyte::Analyte;
 use crate::terms::text::printable;
 
 /// Relative width of an interval that counts as close, and as fair.
@@ -39,10 +40,14 @@ pub fn headline(sighting: &Sighting) -> String {
         Status::BelowDetection => {
             format!("{analyte} not detected: below {}{unit}", number(sighting.high))
         }
-        Status::AboveRange => format!(
-            "{analyte} above the chart: more than {}{unit}; dilute the sample with distilled water and test again",
-            number(sighting.low)
-        ),
+        Status::AboveRange => {
+            // Diluting changes a concentration in proportion, a pH hardly.
+            let mend = match sighting.analyte {
+                Some(Analyte::Ph) => "use a test for higher values",
+                _ => "dilute the sample with distilled water and test again",
+            };
+            format!("{analyte} above the chart: more than {}{unit}; {mend}", number(sighting.low))
+        }
         Status::Refused => {
             format!("{analyte} refused: {}", printable(sighting.reason.as_deref().unwrap_or_default()))
         }

@@ -50,3 +50,23 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn an_interval_that_goes_on_beyond_the_chart_is_said_to_and_no_other() {
+    for chart in shipped() {
+        let path = &chart.scales[0].ruler(chart.form).unwrap().path;
+        let at = |share: f64| {
+            let value = path.first() + share * (path.last() - path.first());
+            let circumstances = Circumstances {
+                residual: 0.01,
+                hue_shift: 0.01,
+                lamp: (0.0, 0.3),
+                mixed: [0.0; 3],
+                unevenness: 0.0,
+            };
+            match_colour(path, typical_light(path, value), &circumstances)
+        };
+        assert!(at(0.99).may_be_higher, "{}: {:?}", chart.name, at(0.99));
+        assert!(!at(0.1).may_be_higher, "{}: {:?}", chart.name, at(0.1));
+    }
+}
