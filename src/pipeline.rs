@@ -12,7 +12,7 @@ pub use strip::MOTTLING_SHARE;
 use crate::card::layout::RectMm;
 use crate::card::{self, CardError, CardView};
 use crate::chart::matching::typical_light;
-use crate::chart::{Chart, Circumstances, Form, Outcome, Ruler, Scale};
+use crate::chart::{Chart, Circumstances, Form, Match, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
 use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedLight, PatchColours};
 use crate::photo::{CaptureTime, Photo, PhotoError};
@@ -220,7 +220,7 @@ fn measure(
     }
     flags.sort_unstable();
     flags.dedup();
-    let (status, value, low, high) = numbers(scale, matched.outcome);
+    let (status, value, low, high) = numbers(scale, &matched);
     Ok(Sighting {
         analyte: Some(scale.analyte),
         status,
@@ -236,12 +236,16 @@ fn measure(
 }
 
 /// Status and numbers of an outcome: below the decision limit a value is not told from a blank, and
-/// the bound is no lower than that limit, however clear the liquid.
-fn numbers(scale: &Scale, outcome: Outcome) -> (Status, Option<f64>, Option<f64>, Option<f64>) {
-    match outcome {
+/// the bound is no lower than that limit, however clear the liquid. A concentration that may lie below
+/// the chart altogether is bounded by nothing but zero.
+fn numbers(scale: &Scale, matched: &Match) -> (Status, Option<f64>, Option<f64>, Option<f64>) {
+    match matched.outcome {
         Outcome::Within { value, low, high } => match scale.limits {
             Some(limits) if value < limits.decision => {
                 (Status::BelowDetection, Some(0.0), Some(0.0), Some(high.max(limits.decision)))
+            }
+            _ if matched.may_be_lower && scale.analyte.is_concentration() => {
+                (Status::Read, Some(value), Some(0.0), Some(high))
             }
             _ => (Status::Read, Some(value), Some(low), Some(high)),
         },

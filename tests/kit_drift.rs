@@ -81,8 +81,19 @@ fn a_chart_made_anew_after_the_check_is_trusted_again() {
     own_chart(home.path(), |_| {});
     let table = table(home.path(), 6.0);
     tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
-    own_chart(home.path(), |chart| chart["made_on"] = "2031-02-25".into());
-    assert!(flags(home.path(), "2031-03-01T12:00:00+00:00").iter().all(|(_, f)| !f.contains("kit_drifted")));
+    let drifted = || {
+        let all = flags(home.path(), "2031-03-01T12:00:00+00:00");
+        all.iter().any(|(_, flags)| flags.contains("kit_drifted"))
+    };
+    assert!(drifted());
+    own_chart(home.path(), |chart| chart["history"][0]["at"] = "2199-01-01T00:00:00Z".into());
+    assert!(!drifted());
+    // A chart file from before histories were kept tells only the day.
+    own_chart(home.path(), |chart| {
+        chart.as_object_mut().unwrap().remove("history");
+        chart["made_on"] = "2031-02-25".into();
+    });
+    assert!(!drifted());
 }
 
 #[test]

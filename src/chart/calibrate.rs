@@ -3,6 +3,7 @@
 use super::file::{Chart, Form};
 use super::fit::{self, Fit, Standard};
 use super::kept::{KeptPhoto, Measured, Origin, StandardPhoto};
+use super::likelihood::metamerism;
 use super::matching::{Circumstances, Outcome};
 use super::path::Path;
 use super::scale::{CrossValidation, DetectionLimits, Level, Rulers, Scale};
@@ -229,6 +230,7 @@ impl Calibrator<'_> {
             colour: self.corrections[own.photo].apply(own.colour),
             lamp: self.lamp_of(own),
             value_uncertainty: own.value_uncertainty,
+            metamerism: metamerism(&self.circumstances(own)),
             is_printed: own.origin == Origin::Swatch,
         }
     }
@@ -258,7 +260,7 @@ impl Calibrator<'_> {
                 absorbance: [absorbance[0], absorbance[1], absorbance[2]],
                 photos: at(value).count(),
                 uncertainty: at(value).map(|own| own.value_uncertainty).fold(0.0, f64::max),
-                doubt: fit.doubt.as_ref().map(|doubt| doubt[index].into()),
+                doubt: fit.doubt[index].into(),
             })
             .collect()
     }

@@ -24,6 +24,8 @@ pub struct Standard {
     pub lamp: f64,
     /// Relative standard uncertainty of its value.
     pub value_uncertainty: f64,
+    /// Relative standard uncertainty of the coloured part of its absorbance in its photo's light.
+    pub metamerism: f64,
     /// Whether it is a printed swatch in place of a liquid.
     pub is_printed: bool,
 }
@@ -39,8 +41,8 @@ pub struct Fit {
     pub lamp: Matrix3<f64>,
     /// What was known of the photos' unknowns.
     pub priors: Priors,
-    /// Variance of each level's absorbance, if any standard is a printed swatch.
-    pub doubt: Option<Vec<Vector3<f64>>>,
+    /// Variance of each level's absorbance, as far as readings do not take it for unknown anyway.
+    pub doubt: Vec<Vector3<f64>>,
     /// Sum of squares that was minimised.
     pub cost: f64,
 }
@@ -81,8 +83,7 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
     let mut absorbance = start(levels.len(), standards, &colours, priors.veil_mean)?;
     let mut lamp = Matrix3::zeros();
     let mut veils = vec![priors.veil_mean; standards.len()];
-    let mut cost = f64::INFINITY;
-    let mut doubt = None;
+    let mut solved = None;
     for _ in 0..ROUNDS {
         let linear: Vec<Linear> = standards
             .iter()
@@ -93,7 +94,9 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
                 linearise(standard, (colour, veil), &absorbance, &slope, priors)
             })
             .collect::<Option<_>>()?;
-        (absorbance, doubt, cost) = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
+        let levels = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
+        absorbance.clone_from(&levels.absorbance);
+        solved = Some(levels);
         lamp = solve_lamp(&linear, &absorbance)?;
         veils = linear
             .iter()
@@ -101,6 +104,9 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
             .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp, priors))
             .collect();
     }
+    let Levels { design, cost, .. } = solved?;
+    let is_printed = standards.iter().any(|standard| standard.is_printed);
+    let doubt = variances(&design, &absorbance, is_printed)?;
     Some(Fit { response, absorbance, lamp, priors, doubt, cost })
 }
 
@@ -144,11 +150,13 @@ fn linearise(
     let observed = light.map(|value| -value.log10()) + per_light * (priors.veil_mean - veil);
     let noise = optics::noise(colour, optics::LEAST_NOISE).component_mul(&per_light);
     let value = slope * standard.value_uncertainty;
+    let coloured = own.add_scalar(-own.min()) * standard.metamerism;
     let covariance = Matrix3::from_element(priors.shade_sd * priors.shade_sd)
         + priors.path_sd * priors.path_sd * own * own.transpose()
         + priors.veil_sd * priors.veil_sd * per_light * per_light.transpose()
         + value * value.transpose()
         + optics::diagonal(&noise)
+        + optics::diagonal(&coloured)
         + Matrix3::from_diagonal_element(if standard.is_printed { PRINT_SD * PRINT_SD } else { 0.0 })
         + Matrix3::from_diagonal_element(1e-6);
     let precision = covariance.try_inverse()?;
@@ -164,8 +172,14 @@ fn linearise(
     })
 }
 
-/// What a solution of the levels gives: absorbances, their variances where there are swatches, cost.
-type Levels = (Vec<Vector3<f64>>, Option<Vec<Vector3<f64>>>, f64);
+/// A solution of the levels.
+struct Levels {
+    absorbance: Vec<Vector3<f64>>,
+    /// The weighted system it solves.
+    design: DMatrix<f64>,
+    /// Sum of squares that is left.
+    cost: f64,
+}
 
 /// Absorbances of all levels, lamp matrix held.
 ///
@@ -199,10 +213,8 @@ fn solve_levels(
     }
     let solution = least_squares(&design, &right)?;
     let cost = (&design * &solution - &right).norm_squared();
-    let absorbance: Vec<Vector3<f64>> =
-        (0..count).map(|k| solution.fixed_rows::<3>(3 * k).into_owned()).collect();
-    let doubt = if printed > 0 { Some(variances(&design, &absorbance)?) } else { None };
-    Some((absorbance, doubt, cost))
+    let absorbance = (0..count).map(|k| solution.fixed_rows::<3>(3 * k).into_owned()).collect();
+    Some(Levels { absorbance, design, cost })
 }
 
 /// Rows that hold the path's bend.
@@ -226,15 +238,27 @@ fn bend_rows(
     }
 }
 
-/// Variance of each level, all other unknowns left open; a shade that all channels share is taken
-/// off, since reading takes it for unknown anyway. Swatches do not tell how the liquid answers to
-/// lamps, so what is known of that beforehand is added.
-fn variances(design: &DMatrix<f64>, absorbance: &[Vector3<f64>]) -> Option<Vec<Vector3<f64>>> {
+/// Variance of each level, all other unknowns left open. A reading takes its own shade and path factor
+/// for unknown, so what looks like either is taken off. Swatches may differ in each channel's gain, which
+/// a path factor does not make good, and do not tell how the liquid answers to lamps: there only the
+/// shade is taken off, and what is known of the lamps beforehand is added.
+fn variances(
+    design: &DMatrix<f64>,
+    absorbance: &[Vector3<f64>],
+    is_printed: bool,
+) -> Option<Vec<Vector3<f64>>> {
     let unshade = Matrix3::identity() - Matrix3::from_element(1.0 / 3.0);
     let all = normal_matrix(design).try_inverse()?;
     let level = |(k, own): (usize, &Vector3<f64>)| {
-        let by_lamp = Matrix3::from_diagonal_element(LAMP_SD * LAMP_SD * own.norm_squared());
-        (unshade * (all.fixed_view::<3, 3>(3 * k, 3 * k) + by_lamp) * unshade).diagonal()
+        let fitted = all.fixed_view::<3, 3>(3 * k, 3 * k);
+        let (seen, variance) = if is_printed {
+            let by_lamp = Matrix3::from_diagonal_element(LAMP_SD * LAMP_SD * own.norm_squared());
+            (unshade, fitted + by_lamp)
+        } else {
+            let deeper = (unshade * own).try_normalize(f64::EPSILON).unwrap_or_default();
+            (unshade - deeper * deeper.transpose(), fitted.into_owned())
+        };
+        (seen * variance * seen).diagonal()
     };
     Some(absorbance.iter().enumerate().map(level).collect())
 }
@@ -280,4 +304,65 @@ fn least_squares(design: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<
 
 fn normal_matrix(design: &DMatrix<f64>) -> DMatrix<f64> {
     design.transpose() * design + DMatrix::identity(design.ncols(), design.ncols()) * 1e-9
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chart::optics::VIAL;
+    use crate::chart::path::Path;
+
+    const LEVELS: [f64; 5] = [0.0, 1.0, 2.0, 4.0, 8.0];
+
+    /// Standards of an invented dye that takes green and some blue, each level photographed so often.
+    fn fitted(photos: usize) -> Fit {
+        let standards: Vec<Standard> = (0..LEVELS.len() * photos)
+            .map(|k| {
+                let level = k % LEVELS.len();
+                let strength = LEVELS[level] / (1.0 + LEVELS[level] / 10.0);
+                let colour = [0.02, 0.25, 0.08].map(|share| 10_f64.powf(-share * strength) + VIAL.veil_mean);
+                Standard {
+                    level,
+                    colour,
+                    lamp: 0.0,
+                    value_uncertainty: 0.0,
+                    metamerism: 0.05,
+                    is_printed: false,
+                }
+            })
+            .collect();
+        fit(Analyte::Nitrite, &LEVELS, &standards, VIAL).unwrap()
+    }
+
+    /// The variance of a mean falls with the number of independent observations (GUM, JCGM 100:2008,
+    /// 4.2.3); the bend's prior takes a little of that.
+    #[test]
+    fn four_photos_of_each_level_leave_a_quarter_of_the_variance_that_one_leaves() {
+        let (one, four) = (fitted(1).doubt, fitted(4).doubt);
+        for level in 1..LEVELS.len() {
+            let ratio = four[level].sum() / one[level].sum();
+            assert!((0.24..0.4).contains(&ratio), "level {level}: {ratio}");
+        }
+    }
+
+    /// A straight line through the last two levels, drawn on by as much again: 2² + 1² of the variance
+    /// of one, if both have the same (propagation of uncertainty, same guide, 5.1.2).
+    #[test]
+    fn beyond_the_last_level_the_variance_grows_as_that_of_a_line_drawn_on() {
+        let mut fit = fitted(2);
+        fit.doubt = vec![Vector3::from_element(1e-4); LEVELS.len()];
+        let path = Path::new(&LEVELS, &fit).unwrap();
+        let (last, before) = (fit.response.coordinate(8.0), fit.response.coordinate(4.0));
+        let (node, beyond) = path
+            .nodes
+            .iter()
+            .map(|node| (node, (fit.response.coordinate(node.value) - last) / (last - before)))
+            .next_back()
+            .unwrap();
+        assert!(beyond > 0.5);
+        let expected = 1e-4 * ((1.0 + beyond).powi(2) + beyond.powi(2));
+        assert!((node.doubt[0] - expected).abs() < 1e-12, "{} {expected}", node.doubt[0]);
+        let inside = path.nodes.iter().find(|node| node.value == 8.0).unwrap();
+        assert!((inside.doubt[0] - 1e-4).abs() < 1e-12);
+    }
 }

@@ -23,8 +23,9 @@ use crate::terms::space::Relative;
 use posterior::Posterior;
 
 /// Probability that the value lies above the last level from which on the photo is said to be above
-/// the chart.
-const SURELY_ABOVE: f64 = 0.9;
+/// the chart. Lower, and liquids at the last level are taken for ones above it; higher, and what is
+/// above comes out as the last level, with a flag.
+const SURELY_ABOVE: f64 = 0.85;
 /// Sum of squares beyond which a colour lies off the path: another kit's, or a spoilt reagent's. For
 /// three channels and five unknowns with priors 8 is ordinary; lamps and phones unlike those of the
 /// standards reach 15.
@@ -75,7 +76,7 @@ pub enum Outcome {
         /// Upper end.
         high: f64,
     },
-    /// Above the last level with more than 90 % probability; it certainly exceeds `low`.
+    /// Above the last level with more than 85 % probability; it certainly exceeds `low`.
     Above {
         /// Bound exceeded with 97.5 % probability, at most the last level.
         low: f64,

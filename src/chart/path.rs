@@ -26,7 +26,7 @@ pub struct Node {
     pub absorbance: Vector3<f64>,
     /// Its change per unit of lamp score.
     pub by_lamp: Vector3<f64>,
-    /// Variance of the absorbance; zero unless printed swatches stand for liquids.
+    /// Variance of the absorbance, as far as the photo's own unknowns do not cover it.
     pub doubt: Vector3<f64>,
     /// Standard uncertainty that the standards' own values bring, in the chart's unit.
     pub value_sd: f64,
@@ -66,10 +66,7 @@ impl Path {
         let nodes = grid(levels, low, high)
             .into_iter()
             .map(|value| {
-                let doubt = fit.doubt.as_deref().map_or(Vector3::zeros(), |doubt| {
-                    let (k, share) = between(levels, value);
-                    doubt[k - 1] * (1.0 - share) + doubt[k] * share
-                });
+                let doubt = doubt_at(value, levels, &fit.doubt, &coordinate);
                 Node { doubt, ..node(value, coordinate(value), &curves, &fit.lamp) }
             })
             .collect();
@@ -114,6 +111,24 @@ impl Path {
 fn node(value: f64, coordinate: f64, curves: &[Pchip; 3], lamp: &Matrix3<f64>) -> Node {
     let absorbance = Vector3::from_fn(|channel, _| curves[channel].at(coordinate));
     Node { value, absorbance, by_lamp: lamp * absorbance, doubt: Vector3::zeros(), value_sd: 0.0 }
+}
+
+/// Variance of the absorbance at a value, from those of the levels. Beyond the last level, where the path
+/// only goes on in a straight line, it grows as the variance of such a line does.
+fn doubt_at(
+    value: f64,
+    levels: &[f64],
+    doubt: &[Vector3<f64>],
+    coordinate: &impl Fn(f64) -> f64,
+) -> Vector3<f64> {
+    let n = levels.len();
+    let (last, before) = (coordinate(levels[n - 1]), coordinate(levels[n - 2]));
+    let beyond = (coordinate(value) - last) / (last - before);
+    if beyond > 0.0 {
+        return doubt[n - 1] * (1.0 + beyond).powi(2) + doubt[n - 2] * beyond.powi(2);
+    }
+    let (k, share) = between(levels, value);
+    doubt[k - 1] * (1.0 - share) + doubt[k] * share
 }
 
 /// Index of the level above a value and its share of the way to it; beyond the ends, the end.

@@ -27,9 +27,10 @@ pub struct Level {
     /// Relative standard uncertainty of the standard's value.
     #[serde(default)]
     pub uncertainty: f64,
-    /// Variance of the absorbance where printed swatches stand for liquids.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub doubt: Option<[f64; 3]>,
+    /// Variance of the absorbance, as far as readings do not take it for unknown anyway; none in charts
+    /// that were made before it was kept.
+    #[serde(default)]
+    pub doubt: [f64; 3],
 }
 
 /// What can be told from a blank (Currie, Anal. Chem. 40:586, 1968; IUPAC, Pure Appl. Chem. 67:1699,
@@ -107,7 +108,7 @@ impl Scale {
             absorbance: self.levels.iter().map(|level| Vector3::from(level.absorbance)).collect(),
             lamp: Matrix3::from_fn(|row, column| self.lamp[row][column]),
             priors: form.priors(),
-            doubt: self.levels.iter().map(|level| level.doubt.map(Vector3::from)).collect::<Option<_>>(),
+            doubt: self.levels.iter().map(|level| Vector3::from(level.doubt)).collect(),
             cost: 0.0,
         };
         let values: Vec<f64> = self.levels.iter().map(|level| level.value).collect();
@@ -117,7 +118,7 @@ impl Scale {
             .iter()
             .flat_map(|level| level.absorbance.into_iter().chain([level.uncertainty]))
             .chain(values.iter().copied())
-            .chain(self.levels.iter().flat_map(|level| level.doubt.unwrap_or_default()))
+            .chain(self.levels.iter().flat_map(|level| level.doubt))
             .all(f64::is_finite);
         if values.len() < 2 || !increases || !finite || !self.response.is_sound() {
             return None;

@@ -83,9 +83,7 @@ impl Flag {
             Self::BelowChart => {
                 "the colour lies at or past the chart's lowest level: the value may be lower still"
             }
-            Self::AboveChart => {
-                "the interval ends where the chart ends: the value may be higher still"
-            }
+            Self::AboveChart => "the interval ends where the chart ends: the value may be higher still",
             Self::TimeZoneUnknown => "the photo records no time zone: local time is assumed",
             Self::TimeUnknown => "the photo records no time",
             Self::ProvisionalChart => "the chart was made from printed swatches, not from standards",
@@ -114,7 +112,9 @@ impl Flag {
             Self::ThreeTags => "keep all four corners in view",
             Self::OffPath => "repeat the test; if it stays so, check the kit with a standard",
             Self::BelowChart => "use a test for lower values",
-            Self::AboveChart => "use a test for higher values or, for anything but pH, dilute the sample with distilled water",
+            Self::AboveChart => {
+                "use a test for higher values or, for anything but pH, dilute the sample with distilled water"
+            }
             Self::TimeZoneUnknown | Self::TimeUnknown => "give the time with --at",
             Self::ProvisionalChart => "improve the chart with a standard solution",
             Self::ChartExpired => "make the chart anew",

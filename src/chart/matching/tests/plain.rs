@@ -113,6 +113,7 @@ impl Problem {
             jacobian[(channel, 4)] = passed * self.mixed[channel];
             let coloured = node.absorbance[channel] - lightest;
             noise[channel] += (self.metamerism * LN10 * passed * coloured).powi(2);
+            noise[channel] += (LN10 * passed * path).powi(2) * node.doubt[channel];
         }
         let covariance =
             jacobian * SMatrix::<f64, 5, 5>::from_diagonal(&self.variance) * jacobian.transpose()
