@@ -264,6 +264,9 @@ const MOST_CAST: f64 = 1.45;
 const DIM_NOISE: f64 = 0.09;
 /// Residual of the colour correction from which on it is called coarse.
 const COARSE_RESIDUAL: f64 = 0.045;
+/// Hue shift from which on light and phone are called unlike the chart's: the sample's colour is then
+/// uncertain by a twentieth and more on this account alone (see `chart/likelihood.rs`).
+const UNLIKE_CHART: f64 = 0.10;
 /// Rise of the tags' edges from which on a photo is called blurred, mm: patches are measured 1.6 mm
 /// inside their edges.
 const SOFT_EDGE: f64 = 1.0;
@@ -283,6 +286,7 @@ fn photo_flags(view: &View, correction: &Correction, mixed: &MixedLight) -> Vec<
         (view.patches.clipped > 0, Flag::PatchesClipped),
         (correction.residual() > COARSE_RESIDUAL, Flag::ColourFitCoarse),
         (correction.is_altered(), Flag::ColoursAltered),
+        (correction.hue_shift() > UNLIKE_CHART && !correction.is_altered(), Flag::UnlikeChart),
         (view.card.pixels_per_mm < SMALL_CARD, Flag::CardSmall),
         (view.card.edge_width_mm > SOFT_EDGE, Flag::Blurred),
         (view.card.tags.len() < 4, Flag::ThreeTags),

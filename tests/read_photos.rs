@@ -41,6 +41,10 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
 }
 
+fn has_flag(line: &Value, flag: &str) -> bool {
+    line["flags"].as_array().unwrap().contains(&Value::from(flag))
+}
+
 #[test]
 fn a_chart_made_from_standards_reads_other_photos_of_its_kit() {
     let home = home();
@@ -332,9 +336,8 @@ fn a_soft_photo_is_flagged_and_a_sharp_one_is_not() {
             .args(["--json", "read", "--dry-run", "--chart", "rendered-ammonia"])
             .args([&sharp, &soft]),
     );
-    let is_blurred = |line: &Value| line["flags"].as_array().unwrap().contains(&Value::from("blurred"));
-    assert!(!is_blurred(&read[0]), "{}", read[0]);
-    assert!(read[1]["status"] == "refused" || is_blurred(&read[1]), "{}", read[1]);
+    assert!(!has_flag(&read[0], "blurred"), "{}", read[0]);
+    assert!(read[1]["status"] == "refused" || has_flag(&read[1], "blurred"), "{}", read[1]);
 }
 
 #[test]
@@ -349,4 +352,33 @@ fn a_photo_without_a_time_is_told_of_and_stops_no_other() {
     assert_eq!(String::from_utf8_lossy(&output.stdout).lines().count(), 2, "both photos are read");
     assert_eq!(output.status.code(), Some(1));
     assert_eq!(lines(tintwell(home.path()).args(["--json", "log"])).len(), 1, "the dated one is logged");
+}
+
+/// Rendered: the first in the light of the chart's own photos, the second under an incandescent lamp.
+#[test]
+fn light_unlike_the_charts_is_flagged() {
+    let home = home();
+    let read = lines(
+        tintwell(home.path())
+            .args(["--json", "read", "--dry-run", "--chart", "rendered-nitrite"])
+            .args(["001.jpg", "008.jpg"].map(|photo| photos().join("nitrite_unknown").join(photo))),
+    );
+    assert!(!has_flag(&read[0], "unlike_chart"), "{}", read[0]);
+    assert!(has_flag(&read[1], "unlike_chart"), "{}", read[1]);
+}
+
+#[test]
+fn a_number_whose_interval_ends_with_the_chart_is_flagged_and_no_other() {
+    let home = home();
+    let unknown = (1..=11).map(|number| photos().join(format!("nitrite_unknown/{number:03}.jpg")));
+    let read = lines(
+        tintwell(home.path())
+            .args(["--json", "read", "--dry-run", "--chart", "rendered-nitrite"])
+            .args(unknown.filter(|photo| photo.is_file())),
+    );
+    let ends = |line: &Value| line["status"] == "read" && number(&line["high"]) == 5.0;
+    assert!(read.iter().any(ends) && !read.iter().all(ends));
+    for line in &read {
+        assert_eq!(has_flag(line, "above_chart"), ends(line), "{line}");
+    }
 }

@@ -31,6 +31,8 @@ pub enum Flag {
     ColourFitCoarse,
     /// The card's colours are much stronger, paler or turned against the chart's photos.
     ColoursAltered,
+    /// Light and phone show the card's colours unlike the chart's photos do.
+    UnlikeChart,
     /// The card fills little of the frame.
     CardSmall,
     /// One tag was hidden; the geometry rests on three.
@@ -77,6 +79,9 @@ impl Flag {
             Self::ColoursAltered => {
                 "the card's colours are not as a camera shows them: an edited photo, a filter, haze, or a photo of a screen"
             }
+            Self::UnlikeChart => {
+                "this light and phone show the card's colours unlike the chart's own photos do: strong colours may come out wrong"
+            }
             Self::CardSmall => "the card fills little of the photo",
             Self::ThreeTags => "one corner tag is hidden",
             Self::OffPath => "the colour lies a little beside the chart's colours",
@@ -108,6 +113,9 @@ impl Flag {
             Self::PatchesClipped => "let the phone expose for the card",
             Self::ColourFitCoarse => "use daylight, and the same print of the card as the chart's",
             Self::ColoursAltered => "photograph the card itself, unedited, without filter, with a clean lens",
+            Self::UnlikeChart => {
+                "take light like that of the chart's standards, or add a standard photographed in this light to the chart"
+            }
             Self::CardSmall => "move closer",
             Self::ThreeTags => "keep all four corners in view",
             Self::OffPath => "repeat the test; if it stays so, check the kit with a standard",
