@@ -382,3 +382,25 @@ fn a_number_whose_interval_ends_with_the_chart_is_flagged_and_no_other() {
         assert_eq!(has_flag(line, "above_chart"), ends(line), "{line}");
     }
 }
+
+#[test]
+fn a_time_that_is_told_leaves_no_doubt_of_it() {
+    let home = home();
+    let read = |more: &[&str]| {
+        let mut command = tintwell(home.path());
+        command.args([
+            "--json",
+            "read",
+            "--dry-run",
+            "--chart",
+            "rendered-nitrite",
+            "nitrite_unknown/003.jpg",
+        ]);
+        lines(command.args(more)).remove(0)
+    };
+    let asked = read(&[]);
+    assert!(has_flag(&asked, "time_zone_unknown"), "{asked}");
+    let told = read(&["--at", "2031-02-03T18:00:00+01:00"]);
+    assert!(!has_flag(&told, "time_zone_unknown"), "{told}");
+    assert_eq!(told["taken_at"], "2031-02-03T18:00:00+01:00");
+}

@@ -80,6 +80,9 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let mut tally = Tally::default();
     for read in &mut reads {
         let taken_at = at.or_else(|| instant(read.captured));
+        if at.is_some() {
+            read.sightings.iter_mut().for_each(|sighting| sighting.flags.retain(|flag| !flag.is_of_time()));
+        }
         read.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, taken_at));
         print(settings, read, taken_at)?;
         tally.count(&read.sightings);

@@ -175,6 +175,10 @@ fn chance_below(level: &Level, limit: f64) -> f64 {
     (truth.cdf(limit) - below_zero) / (1.0 - below_zero)
 }
 
+fn hundredths(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}
+
 fn evidence(dose: &DatedDeed, sample: &Sample, before: Option<Level>, nitrate_made: f64) -> Vec<String> {
     let hours = (sample.day - dose.day) * 24.0;
     let show = |level: Option<Level>, factor: f64, digits: usize| match level {
@@ -185,7 +189,11 @@ fn evidence(dose: &DatedDeed, sample: &Sample, before: Option<Level>, nitrate_ma
         None => "not tested".to_owned(),
     };
     let mut lines = vec![
-        format!("{} mg/L ammonia dosed on {}", dose.amount(), dose.deed.at.format("%Y-%m-%d %H:%M")),
+        format!(
+            "{} mg/L ammonia dosed on {}",
+            hundredths(dose.amount()),
+            dose.deed.at.format("%Y-%m-%d %H:%M")
+        ),
         format!("{hours:.0} h later ammonia {}", show(sample.ammonia, NH3_PER_N, 2)),
         format!("{hours:.0} h later nitrite {}", show(sample.nitrite, NO2_PER_N, 2)),
         format!(

@@ -11,7 +11,6 @@ use crate::cli::slips::Slips;
 use crate::log::import::photos::{Job, Measured};
 use crate::log::{Entry, Log, Source};
 use crate::reading::Status;
-use crate::terms::Flag;
 
 /// What photos are measured with.
 pub struct Measurer<'a> {
@@ -87,10 +86,7 @@ fn measured(tank: &str, photo: &PhotoRead, job: &Job) -> Measured {
             && let Source::Photo(source) = reading.source
         {
             // Whether the time is in doubt was found out before, with more to go by than the photo.
-            reading
-                .measurement
-                .flags
-                .retain(|flag| !matches!(flag, Flag::TimeUnknown | Flag::TimeZoneUnknown));
+            reading.measurement.flags.retain(|flag| !flag.is_of_time());
             measured.readings.push((reading.measurement, source));
         }
     }
