@@ -15,7 +15,7 @@ use crate::chart::matching::typical_light;
 use crate::chart::{Chart, Circumstances, Form, Match, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
 use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedLight, PatchColours};
-use crate::photo::{CaptureTime, Photo, PhotoError};
+use crate::photo::{self, CaptureTime, Photo, PhotoError};
 use crate::reading::{Evidence, Sighting, Status};
 use crate::sample::strip::Lying;
 use crate::sample::{self, Sample, SampleError};
@@ -93,12 +93,42 @@ pub struct View {
     pub patches: PatchColours,
 }
 
+/// A photo and, if its preview showed it, the card.
+pub struct Opened {
+    /// The photo, or the part of it under the card.
+    pub photo: Photo,
+    sketch: Option<card::Sketch>,
+}
+
+impl From<Photo> for Opened {
+    fn from(photo: Photo) -> Self {
+        Self { photo, sketch: None }
+    }
+}
+
+/// Decodes as much of a photo as is measured: what lies under the card, if the preview shows it.
+///
+/// # Errors
+/// The file is no photo that can be read.
+pub fn open(bytes: &[u8]) -> Result<Opened, PhotoError> {
+    let mut sketch = None;
+    let photo = photo::part_from_bytes(bytes, |preview| {
+        sketch = card::Sketch::of(preview);
+        sketch.as_ref().map(|sketch| sketch.corners.clone())
+    })?;
+    Ok(Opened { photo, sketch })
+}
+
 /// Everything about a photo that needs no chart.
 ///
 /// # Errors
 /// The photo cannot be measured.
-pub fn look(photo: Photo) -> Result<View, Refusal> {
-    let card = card::find(&photo.pixels)?;
+pub fn look(opened: impl Into<Opened>) -> Result<View, Refusal> {
+    let Opened { photo, sketch } = opened.into();
+    let card = match sketch {
+        Some(sketch) => sketch.find(&photo.pixels)?,
+        None => card::find(&photo.pixels)?,
+    };
     if photo.is_monochrome {
         return Err(Refusal::Monochrome);
     }

@@ -3,17 +3,21 @@
 use super::decode::{Tag, decode};
 use super::grey::{GreyImage, sample_luminance};
 use super::homography::{Homography, Point, distance};
-use super::layout::{LAYOUTS, Layout};
+use super::layout::{LAYOUTS, Layout, RectMm};
 use super::quads::{area, dark_quads};
 use super::refine::refine_corners;
 use crate::math::stats;
-use crate::photo::Upright;
+use crate::photo::{Preview, Upright};
 
 /// Longest sides of the pictures in which tags are sought, pixels, in the order in which they are tried.
 const SEARCH_SIDES: [usize; 3] = [672, 1344, 2688];
 /// A card whose tags are smaller than this in a search picture may have smaller ones beside it that
 /// only a larger picture shows, pixels.
 const CLEAR_TAG: f64 = 24.0;
+/// The same in a photo's preview, which is there before any larger picture.
+const CLEAR_IN_PREVIEW: f64 = 18.0;
+/// What is measured of a card lies within its rim; the preview misses it by less than this, mm.
+const RIM_MM: f64 = 4.0;
 /// Half sides of the threshold's neighbourhood, in shares of the search picture's longest side, in
 /// the order in which they are tried: near, far and very near cards.
 const THRESHOLD_RADII: [f64; 4] = [0.025, 0.012, 0.05, 0.006];
@@ -115,13 +119,57 @@ pub struct CardView {
 
 /// Finds the card in an upright photo.
 pub fn find(photo: &Upright) -> Result<CardView, CardError> {
-    let tags = find_tags(photo);
-    let layout = choose_layout(&tags).map_err(|error| explained(photo, error))?;
+    find_by_tags(photo, &find_tags(photo))
+}
+
+/// A card as its photo's preview shows it.
+#[derive(Debug, Clone)]
+pub struct Sketch {
+    tags: Vec<Tag>,
+    /// Corners of the part of the upright photo that holds the card, pixels.
+    pub corners: Vec<Point>,
+}
+
+impl Sketch {
+    /// The card in a photo's preview, if it is clear there; a smaller or harder one may yet be in the
+    /// photo itself.
+    pub fn of(preview: &Preview) -> Option<Self> {
+        let grey = GreyImage::of_preview(preview);
+        let tags = THRESHOLD_RADII.iter().find_map(|share| {
+            let mut found = Vec::new();
+            find_in(&grey, *share, &mut found);
+            complete(&found, CLEAR_IN_PREVIEW * Preview::FACTOR as f64).then_some(found)
+        })?;
+        let layout = choose_layout(&tags).ok()?;
+        let pairs: Vec<(Point, Point)> = tags
+            .iter()
+            .filter_map(|tag| Some((layout.tag(tag.id)?.rect().corners(), tag.corners)))
+            .flat_map(|(on_card, at)| on_card.map(|p| (p.x, p.y)).into_iter().zip(at))
+            .collect();
+        let map = Homography::fit(&pairs)?;
+        let rim = layout.outline();
+        let rim = RectMm::new(rim.x0 - RIM_MM, rim.y0 - RIM_MM, rim.x1 + RIM_MM, rim.y1 + RIM_MM);
+        let is_seen_whole = rim.corners().iter().all(|p| map.jacobian((p.x, p.y)) > 0.0);
+        let corners = rim.corners().map(|p| map.apply((p.x, p.y))).to_vec();
+        is_seen_whole.then_some(Self { tags, corners })
+    }
+
+    /// Finds the card exactly, in the photo itself.
+    ///
+    /// # Errors
+    /// It cannot be measured.
+    pub fn find(&self, photo: &Upright) -> Result<CardView, CardError> {
+        find_by_tags(photo, &self.tags)
+    }
+}
+
+fn find_by_tags(photo: &Upright, tags: &[Tag]) -> Result<CardView, CardError> {
+    let layout = choose_layout(tags).map_err(|error| explained(photo, error))?;
     let of_card: Vec<Tag> =
         tags.iter().copied().filter(|tag| layout.tag(tag.id).is_some() && !tag.mirrored).collect();
     let (to_photo, kept, residual_mm) = locate(photo, layout, &of_card)?;
     let edge_width_mm = edge_width_mm(photo, layout, &to_photo);
-    let view = view(layout, to_photo, kept, residual_mm, &tags)?;
+    let view = view(layout, to_photo, kept, residual_mm, tags)?;
     Ok(CardView { edge_width_mm, ..view })
 }
 
@@ -153,19 +201,24 @@ fn find_tags(photo: &Upright) -> Vec<Tag> {
         let least_side = if index == 0 && factors.len() > 1 { CLEAR_TAG * factor as f64 } else { 0.0 };
         let grey = GreyImage::reduced(photo, factor);
         for share in THRESHOLD_RADII {
-            let radius = ((grey.width.max(grey.height) as f64 * share) as usize).max(3);
-            for quad in dark_quads(&grey, radius) {
-                if let Some(mut tag) = decode(&grey, &quad) {
-                    tag.corners = tag.corners.map(|(x, y)| grey.to_photo(x, y));
-                    add_tag(&mut found, tag);
-                }
-            }
+            find_in(&grey, share, &mut found);
             if complete(&found, least_side) {
                 return found;
             }
         }
     }
     found
+}
+
+/// Adds the tags in one search picture under one threshold, corners in photo pixels.
+fn find_in(grey: &GreyImage, share: f64, found: &mut Vec<Tag>) {
+    let radius = ((grey.width.max(grey.height) as f64 * share) as usize).max(3);
+    for quad in dark_quads(grey, radius) {
+        if let Some(mut tag) = decode(grey, &quad) {
+            tag.corners = tag.corners.map(|(x, y)| grey.to_photo(x, y));
+            add_tag(found, tag);
+        }
+    }
 }
 
 /// Whether all tags of a card were found, none with a side of less than this, pixels.

@@ -9,7 +9,7 @@ use palette::encoding::{IntoLinear, Srgb};
 use rayon::prelude::*;
 
 use crate::math::stats;
-use crate::photo::Upright;
+use crate::photo::{Preview, Upright};
 
 /// sRGB decoding (IEC 61966-2-1) of every 8-bit value.
 pub static SRGB_TO_LINEAR: LazyLock<[f32; 256]> =
@@ -23,7 +23,7 @@ pub fn luminance(pixel: &[u8]) -> f32 {
 }
 
 /// A picture in linear light, reduced by a whole factor against the photo. It shows the green channel
-/// alone: tags are black on white, and green carries most of the luminance with the least noise.
+/// or the brightness alone: tags are black on white, and green carries most of the luminance with the least noise.
 #[derive(Debug, Clone)]
 pub struct GreyImage {
     /// Columns.
@@ -78,6 +78,18 @@ impl GreyImage {
         Self { width, height, factor, values, offset }
     }
 
+    /// The brightness of a photo's preview.
+    pub fn of_preview(preview: &Preview) -> Self {
+        let linear = &*SRGB_TO_LINEAR;
+        Self {
+            width: preview.width,
+            height: preview.height,
+            factor: Preview::FACTOR,
+            values: preview.values.iter().map(|&value| linear[usize::from(value)]).collect(),
+            offset: preview.first,
+        }
+    }
+
     /// Value at whole coordinates, which must lie inside.
     #[inline]
     pub fn at(&self, x: usize, y: usize) -> f32 {
@@ -123,8 +135,8 @@ pub fn sample_luminance(photo: &Upright, x: f64, y: f64) -> Option<f64> {
     let (width, height) = photo.dimensions();
     let (column, row) = cell(x, y, (width as usize, height as usize))?;
     let (fx, fy) = (x - column as f64, y - row as f64);
-    let value = |dx, dy| f64::from(luminance(&photo.code(column as u32 + dx, row as u32 + dy)));
-    let top = value(0, 0) * (1.0 - fx) + value(1, 0) * fx;
-    let bottom = value(0, 1) * (1.0 - fx) + value(1, 1) * fx;
+    let value = |dx, dy| Some(f64::from(luminance(&photo.get(column as u32 + dx, row as u32 + dy)?)));
+    let top = value(0, 0)? * (1.0 - fx) + value(1, 0)? * fx;
+    let bottom = value(0, 1)? * (1.0 - fx) + value(1, 1)? * fx;
     Some(top * (1.0 - fy) + bottom * fy)
 }

@@ -15,6 +15,6 @@ mod homography;
 mod quads;
 mod refine;
 
-pub use find::{CardError, CardView, find};
+pub use find::{CardError, CardView, Sketch, find};
 pub use grey::SRGB_TO_LINEAR;
 pub use homography::{Homography, Point, distance};

@@ -106,7 +106,8 @@ fn look_again(photo: &Upright, view: &CardView, place: PointMm) -> Option<u16> {
         (low as u32, high as u32)
     };
     let ((left, right), (top, bottom)) = (bound(|p| p.0, width), bound(|p| p.1, height));
-    let pixel = |x, y| Rgb(photo.code(left + x, top + y));
+    // Beyond the card's rim not all may have been decoded.
+    let pixel = |x, y| Rgb(photo.get(left + x, top + y).unwrap_or([255; 3]));
     let part = Upright::from(RgbImage::from_fn(right - left, bottom - top, pixel));
     let factor = (view.pixels_per_mm / SECOND_LOOK_PIXELS).floor().max(1.0) as usize;
     let grey = GreyImage::reduced(&part, factor);

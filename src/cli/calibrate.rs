@@ -169,7 +169,7 @@ fn finish(
     Ok(if refused > 0 { Outcome::Partly } else { Outcome::Done })
 }
 
-/// A photo and the hash of its content.
+/// A whole photo, of which pictures are drawn, and the hash of its content.
 fn open(path: &Path) -> Result<(Photo, String), PhotoError> {
     let bytes = photo::read_file(path)?;
     Ok((photo::from_bytes(&bytes)?, content_hash(&bytes)))

@@ -118,7 +118,7 @@ fn read_all(rows: &[Row], chart: &Chart) -> Vec<Dated> {
 }
 
 fn read(path: &Path, chart: &Chart) -> Result<PhotoRead, Refusal> {
-    let view = pipeline::look(photo::open(path)?)?;
+    let view = pipeline::look(pipeline::open(&photo::read_file(path)?)?)?;
     let sightings = pipeline::read_window(&view, view.card.layout.windows[0], chart);
     Ok((super::read::instant(view.photo.captured), sightings))
 }

@@ -76,10 +76,8 @@ fn pixel_codes(photo: &Photo, view: &CardView, area: Area) -> Option<Vec<[u8; 3]
 pub fn code_at(photo: &Photo, view: &CardView, place: PointMm) -> Option<[u8; 3]> {
     let (x, y) = view.to_photo.apply((place.x, place.y));
     let (x, y) = (x + 0.5, y + 0.5);
-    let (width, height) = photo.pixels.dimensions();
-    let inside = x >= 0.0 && y >= 0.0 && x < f64::from(width) && y < f64::from(height);
     // Casting towards zero is rounding down here, and much cheaper.
-    inside.then(|| photo.pixels.code(x as u32, y as u32))
+    if x >= 0.0 && y >= 0.0 { photo.pixels.get(x as u32, y as u32) } else { None }
 }
 
 /// Mean of what is left after cutting off the extremes: how often each code occurs, what it means, and

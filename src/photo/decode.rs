@@ -7,6 +7,8 @@ use image::codecs::webp::WebPDecoder;
 use image::error::{ImageError, LimitErrorKind};
 use image::{DynamicImage, ImageDecoder, Limits, RgbImage};
 
+use super::preview::Choose;
+use super::upright::Part;
 use super::{Format, MAX_PIXELS, PhotoError, jpeg};
 
 /// Most memory that a decoder may take for one picture, bytes: the largest picture at 16 bits and four channels.
@@ -16,16 +18,18 @@ const MAX_DECODER_BYTES: u64 = MAX_PIXELS * 8;
 pub(super) struct Raw {
     /// Pixels as stored.
     pub pixels: RgbImage,
+    /// What of the whole picture they are, if not all.
+    pub part: Option<Part>,
     /// Embedded ICC profile.
     pub icc: Option<Vec<u8>>,
     /// EXIF data from the TIFF header on.
     pub exif: Option<Vec<u8>>,
 }
 
-/// Decodes a file of a known format.
-pub(super) fn decode(format: Format, bytes: &[u8]) -> Result<Raw, PhotoError> {
+/// Decodes a file of a known format; of a JPEG perhaps only what `choose` finds in its preview.
+pub(super) fn decode(format: Format, bytes: &[u8], choose: &mut Choose) -> Result<Raw, PhotoError> {
     match format {
-        Format::Jpeg => jpeg::decode(bytes),
+        Format::Jpeg => jpeg::decode(bytes, choose),
         Format::Png => png(bytes),
         Format::WebP => webp(bytes),
         #[cfg(feature = "heic")]
@@ -74,7 +78,7 @@ fn finish(format: Format, mut decoder: impl ImageDecoder) -> Result<Raw, PhotoEr
     let icc = decoder.icc_profile().map_err(|e| refusal(format, e))?;
     let exif = decoder.exif_metadata().map_err(|e| refusal(format, e))?;
     let pixels = DynamicImage::from_decoder(decoder).map_err(|e| refusal(format, e))?.into_rgb8();
-    Ok(Raw { pixels, icc, exif })
+    Ok(Raw { pixels, part: None, icc, exif })
 }
 
 /// Refuses a size that would cost too much memory.

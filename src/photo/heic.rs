@@ -24,7 +24,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
     let rows = plane.data.chunks(plane.stride).take(plane.height as usize);
     let pixels: Vec<u8> = rows.filter_map(|row| row.get(..row_bytes)).flatten().copied().collect();
     let pixels = rgb_image(Format::Heic, plane.width, plane.height, pixels)?;
-    Ok(Raw { pixels, icc: profile(&handle), exif: exif(&handle) })
+    Ok(Raw { pixels, part: None, icc: profile(&handle), exif: exif(&handle) })
 }
 
 /// The EXIF data of a HEIC file, without its pixels.

@@ -5,8 +5,13 @@
 //! go on behind a hole or a turned bit with whatever the bits then mean, the picture data are walked
 //! through once more and must come out even ([`scan`]). What still passes and lifts the brightness from
 //! one block on is told by its seam ([`seam`]).
+//!
+//! On that way the blocks' means come out, a picture at an eighth of the size ([`Preview`]). Whoever
+//! finds in it all that is wanted has only the blocks under it decoded ([`crop`]): to the same pixels.
 
+mod area;
 mod bits;
+mod crop;
 mod frame;
 mod scan;
 mod seam;
@@ -19,7 +24,11 @@ use zune_jpeg::JpegDecoder;
 use zune_jpeg::errors::DecodeErrors;
 
 use super::decode::{Raw, hold_pixel_limit, rgb_image};
+use super::preview::{Choose, Preview};
+use super::upright::Part;
 use super::{Format, PhotoError};
+use area::Area;
+use frame::Frame;
 
 /// What is wrong with the picture data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -40,36 +49,58 @@ enum Fault {
     Header,
 }
 
-/// Decodes a JPEG file in full.
-pub(super) fn decode(bytes: &[u8]) -> Result<Raw, PhotoError> {
-    let options =
-        DecoderOptions::default().set_strict_mode(true).set_max_width(usize::MAX).set_max_height(usize::MAX);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+/// Decodes a JPEG file: all of it, or the convex part that `choose` finds in its preview, corners in
+/// pixels as stored.
+pub(super) fn decode(bytes: &[u8], choose: &mut Choose) -> Result<Raw, PhotoError> {
+    let mut decoder = decoder(bytes);
     decoder.decode_headers().map_err(|error| refusal(bytes, error))?;
     let (width, height) = decoder.dimensions().ok_or(PhotoError::Truncated(Format::Jpeg))?;
     hold_pixel_limit(width as u64, height as u64)?;
     if !reaches_end(bytes) {
         return Err(PhotoError::Truncated(Format::Jpeg));
     }
-    match decoder.input_colorspace() {
-        Some(ColorSpace::CMYK | ColorSpace::YCCK) => {
-            return Err(PhotoError::Unsupported {
-                format: Format::Jpeg,
-                detail: "printing inks, CMYK".into(),
-            });
-        }
-        _ => decoder.set_options(options.jpeg_set_out_colorspace(ColorSpace::RGB)),
+    if let Some(ColorSpace::CMYK | ColorSpace::YCCK) = decoder.input_colorspace() {
+        return Err(PhotoError::Unsupported { format: Format::Jpeg, detail: "printing inks, CMYK".into() });
     }
     let (icc, exif) = (decoder.icc_profile(), decoder.exif().cloned());
-    let (pixels, walked) = rayon::join(|| decoder.decode(), || scan::check(bytes));
-    let pixels = pixels.map_err(|error| refusal(bytes, error))?;
     let damaged = |fault: Fault| PhotoError::Damaged { format: Format::Jpeg, detail: fault.to_string() };
-    let unit = walked.map_err(damaged)?;
-    let pixels = to_image(width, height, pixels)?;
-    if seam::has_seam(&pixels, unit) {
+    let frame = scan::walk(bytes).map_err(damaged)?;
+    if seam::has_seam(&frame) {
         return Err(damaged(Fault::Seam));
     }
-    Ok(Raw { pixels, icc, exif })
+    let preview = Preview::of(&frame);
+    let chosen = preview.and_then(|preview| choose(preview, exif.as_deref()));
+    if let Some((pixels, part)) = chosen.and_then(|corners| part(bytes, &frame, &corners)) {
+        return Ok(Raw { pixels, part: Some(part), icc, exif });
+    }
+    let pixels = decoder.decode().map_err(|error| refusal(bytes, error))?;
+    Ok(Raw { pixels: to_image(width, height, pixels)?, part: None, icc, exif })
+}
+
+fn decoder(bytes: &[u8]) -> JpegDecoder<ZCursor<&[u8]>> {
+    let options = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(usize::MAX)
+        .set_max_height(usize::MAX)
+        .jpeg_set_out_colorspace(ColorSpace::RGB);
+    JpegDecoder::new_with_options(ZCursor::new(bytes), options)
+}
+
+/// Above this share of all units decoding them apart saves nothing.
+const MOST_SHARE: f64 = 0.85;
+
+/// The pixels of a convex part; `None` where decoding it apart is not possible or saves nothing.
+fn part(bytes: &[u8], frame: &Frame, corners: &[(f64, f64)]) -> Option<(RgbImage, Part)> {
+    let unit = frame.unit_pixels();
+    let area = Area::under(corners, unit, frame.units)?;
+    if area.count() as f64 > MOST_SHARE * (frame.units.0 * frame.units.1) as f64 {
+        return None;
+    }
+    let file = crop::crop(bytes, frame, &area)?;
+    let mut decoder = decoder(&file);
+    let pixels = decoder.decode().ok()?;
+    let (width, height) = decoder.dimensions()?;
+    Some((to_image(width, height, pixels).ok()?, area.part(unit, frame.size)))
 }
 
 /// The EXIF data, without the pixels.
@@ -77,6 +108,24 @@ pub(super) fn exif(bytes: &[u8]) -> Result<Option<Vec<u8>>, PhotoError> {
     let mut decoder = JpegDecoder::new(ZCursor::new(bytes));
     decoder.decode_headers().map_err(|error| refusal(bytes, error))?;
     Ok(decoder.exif().cloned())
+}
+
+impl Preview {
+    /// From the means of the brightness; `None` where it is not stored at full size.
+    fn of(frame: &Frame) -> Option<Self> {
+        let brightness = frame.components.first()?;
+        let (across, along) = brightness.unit;
+        if (8 * across, 8 * along) != frame.unit_pixels() {
+            return None;
+        }
+        let (width, height) = (frame.size.0 / 8, frame.size.1 / 8);
+        let step = frame.mean_step(brightness) as i32;
+        let value = |&mean: &i16| ((i32::from(mean) * step + 4) / 8 + 128).clamp(0, 255) as u8;
+        let line = |row: usize| brightness.means[row * brightness.stride..][..width].iter().map(value);
+        let values = (0..height).flat_map(line).collect();
+        let size = (frame.size.0 as u32, frame.size.1 as u32);
+        Some(Self { width, height, values, first: (3.5, 3.5), size })
+    }
 }
 
 fn to_image(width: usize, height: usize, pixels: Vec<u8>) -> Result<RgbImage, PhotoError> {

@@ -22,6 +22,7 @@ mod format;
 mod heic;
 mod jpeg;
 mod metadata;
+mod preview;
 mod profile;
 mod upright;
 
@@ -29,8 +30,10 @@ pub use capture::CaptureTime;
 pub use encoding::Encoding;
 pub use error::PhotoError;
 pub use format::Format;
+pub use preview::Preview;
 pub use profile::ColourSpace;
 pub use upright::Upright;
+use upright::stored_place;
 
 /// Largest file that is read, bytes. A 50-megapixel JPEG has 10 to 30 MB; a PNG of that size at most 160 MB.
 pub const MAX_FILE_BYTES: u64 = 192 << 20;
@@ -75,16 +78,16 @@ impl Photo {
         self.encoding.linear(self.pixels.code(x, y))
     }
 
-    /// The picture in sRGB, for looking at.
+    /// The picture in sRGB, for looking at; only what was decoded of it.
     pub fn to_srgb(&self) -> RgbImage {
         self.for_looking(self.pixels.to_image())
     }
 
-    /// A part of the picture in sRGB; what would lie outside is left out.
+    /// A part of the picture in sRGB; what would lie outside is left out, what was not decoded black.
     pub fn part_to_srgb(&self, (left, top): (u32, u32), width: u32, height: u32) -> RgbImage {
         let width = width.min(self.pixels.width().saturating_sub(left));
         let height = height.min(self.pixels.height().saturating_sub(top));
-        let code = |x, y| image::Rgb(self.pixels.code(left + x, top + y));
+        let code = |x, y| image::Rgb(self.pixels.get(left + x, top + y).unwrap_or_default());
         self.for_looking(RgbImage::from_fn(width, height, code))
     }
 
@@ -109,15 +112,36 @@ pub fn open(path: &Path) -> Result<Photo, PhotoError> {
 /// # Errors
 /// [`PhotoError`] says what is wrong with the file and how to mend it.
 pub fn from_bytes(bytes: &[u8]) -> Result<Photo, PhotoError> {
+    part_from_bytes(bytes, |_| None)
+}
+
+/// Decodes the convex part of a photo that `choose` finds in its preview, corners in pixels of the
+/// upright photo. The pixels there are those of a full decode to the bit. All of the photo is decoded
+/// where there is no preview (only ordinary JPEG files have one), nothing is chosen, or it would save
+/// nothing. Either way the file's data are checked as a whole.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with the file and how to mend it.
+pub fn part_from_bytes(
+    bytes: &[u8],
+    choose: impl FnOnce(&Preview) -> Option<Vec<(f64, f64)>>,
+) -> Result<Photo, PhotoError> {
     hold_byte_limit(bytes.len() as u64)?;
     let format = format::recognise(bytes)?;
-    let mut raw = decode::decode(format, bytes)?;
+    let mut choose = Some(choose);
+    let mut choose_stored = |preview: Preview, exif: Option<&[u8]>| {
+        let orientation = metadata::read(exif.map(<[u8]>::to_vec)).orientation;
+        let size = preview.size;
+        let corners = (choose.take()?)(&preview.upright(orientation))?;
+        Some(corners.into_iter().map(|place| stored_place(place, size, orientation)).collect())
+    };
+    let mut raw = decode::decode(format, bytes, &mut choose_stored)?;
     let facts = metadata::read(raw.exif.take());
     let (encoding, colour_space) = Encoding::of(raw.icc.as_deref(), &mut raw.pixels);
     // The HEIC library has turned the picture already, and the EXIF data still say how.
     let orientation = if format == Format::Heic { Orientation::NoTransforms } else { facts.orientation };
     let is_monochrome = is_monochrome(&raw.pixels);
-    let pixels = Upright::new(raw.pixels, orientation);
+    let pixels = Upright::of_part(raw.pixels, raw.part, orientation);
     Ok(Photo { is_monochrome, pixels, encoding, captured: facts.captured, format, colour_space })
 }
 

@@ -291,3 +291,78 @@ proptest::proptest! {
         let _ = from_bytes(&bytes);
     }
 }
+
+/// A textured picture of 270 x 190 as a JPEG, strong colours beside each other.
+fn textured(sampling: jpeg_encoder::SamplingFactor, restart: u16, is_optimised: bool) -> Vec<u8> {
+    let wave = |x: f64, y: f64, phase: f64| {
+        (127.0 + 120.0 * (x / 9.0 + phase).sin() * (y / 7.0 - phase).cos()) as u8
+    };
+    let pixels: Vec<u8> = (0..190)
+        .flat_map(|y| (0..270).map(move |x| (f64::from(x), f64::from(y))))
+        .flat_map(|(x, y)| [wave(x, y, 0.0), wave(y, x, 1.0), wave(x + y, x - y, 2.0)])
+        .collect();
+    let mut jpeg = Vec::new();
+    let mut encoder = jpeg_encoder::Encoder::new(&mut jpeg, 90);
+    encoder.set_sampling_factor(sampling);
+    encoder.set_restart_interval(restart);
+    encoder.set_optimized_huffman_tables(is_optimised);
+    encoder.encode(&pixels, 270, 190, jpeg_encoder::ColorType::Rgb).unwrap();
+    jpeg
+}
+
+/// Pixels within two pixels of a polygon's bounds are compared; gives how many there are.
+fn assert_part_is_of(whole: &Photo, part: &Photo, within: impl Fn(f64, f64) -> bool) -> usize {
+    assert_eq!(part.pixels.dimensions(), whole.pixels.dimensions());
+    let mut count = 0;
+    for (x, y) in (0..whole.pixels.height()).flat_map(|y| (0..whole.pixels.width()).map(move |x| (x, y))) {
+        let own = part.pixels.get(x, y);
+        assert!(own.is_some() || !within(x.into(), y.into()), "{x}, {y} is wanted");
+        if let Some(own) = own {
+            assert_eq!(own, whole.pixels.code(x, y), "{x}, {y}");
+            count += 1;
+        }
+    }
+    count
+}
+
+#[test]
+fn a_part_has_the_pixels_of_the_whole_to_the_bit() {
+    use jpeg_encoder::SamplingFactor::{F_1_1, F_1_2, F_2_1, F_2_2};
+    let (left, top) = (90.0, 60.0);
+    let diamond =
+        vec![(left, top + 40.0), (left + 40.0, top), (left + 80.0, top + 40.0), (left + 40.0, top + 80.0)];
+    let within = |x: f64, y: f64| (x - left - 40.0).abs() + (y - top - 40.0).abs() <= 40.0;
+    let mut apart = 0;
+    for (sampling, restart) in [F_1_1, F_2_1, F_1_2, F_2_2]
+        .into_iter()
+        .flat_map(|sampling| [0, 1, 7].map(|restart| (sampling, restart)))
+    {
+        for is_optimised in [false, true] {
+            let jpeg = textured(sampling, restart, is_optimised);
+            let part = part_from_bytes(&jpeg, |_| Some(diamond.clone())).unwrap();
+            assert!(is_optimised || !part.pixels.is_whole(), "the standard's tables have all codes");
+            let count = assert_part_is_of(&from_bytes(&jpeg).unwrap(), &part, within);
+            apart += usize::from(!part.pixels.is_whole());
+            assert!(part.pixels.is_whole() || count < 270 * 190 / 2, "{sampling:?} {restart}: {count}");
+        }
+    }
+    assert!(apart >= 12, "{apart} of 24 decoded apart");
+}
+
+#[test]
+fn a_part_of_a_turned_photo_lies_where_it_is_seen() {
+    for name in (1..=8).map(|k| format!("orientation_{k}.jpg")) {
+        let bytes = bytes_of(&name);
+        let whole = from_bytes(&bytes).unwrap();
+        let corner = vec![(0.0, 0.0), (14.0, 0.0), (14.0, 14.0), (0.0, 14.0)];
+        let part = part_from_bytes(&bytes, |preview| {
+            assert_eq!(preview.size, whole.pixels.dimensions(), "{name}");
+            let [r, g, b] = whole.pixels.code(4, 4).map(f64::from);
+            // ITU-T T.871.
+            let off = f64::from(preview.values[0]) - (0.299 * r + 0.587 * g + 0.114 * b);
+            assert!(off.abs() < 12.0, "{name}: the first block differs by {off}");
+            Some(corner.clone())
+        });
+        assert_part_is_of(&whole, &part.unwrap(), |x, y| x <= 14.0 && y <= 14.0);
+    }
+}

@@ -15,8 +15,8 @@ use std::time::{Duration, Instant};
 
 use tintwell::chart::Chart;
 use tintwell::log::content_hash;
+use tintwell::pipeline;
 use tintwell::reading::Status;
-use tintwell::{photo, pipeline};
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
@@ -80,7 +80,7 @@ fn decode(jpeg: &[u8]) {
 /// All that `read` does with a photo's bytes.
 fn read(jpeg: &[u8], chart: &Chart) {
     black_box(content_hash(jpeg));
-    let view = pipeline::look(photo::from_bytes(jpeg).unwrap()).unwrap();
+    let view = pipeline::look(pipeline::open(jpeg).unwrap()).unwrap();
     let sightings = pipeline::read_window(&view, view.card.layout.windows[0], chart);
     assert_eq!(sightings[0].status, Status::Read, "{:?}", sightings[0].reason);
 }

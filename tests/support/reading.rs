@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use image::RgbImage;
 use tintwell::chart::{Chart, shipped};
-use tintwell::photo::{self, Encoding, Photo};
-use tintwell::pipeline::{self, Refusal};
+use tintwell::photo::{Encoding, Photo};
+use tintwell::pipeline::{self, Opened, Refusal};
 use tintwell::reading::{Sighting, Status};
 use tintwell::terms::Flag;
 
@@ -22,8 +22,8 @@ pub fn chart(name: &str) -> Chart {
 
 /// Reads the bytes of a file.
 pub fn read_bytes(bytes: &[u8], chart: &Chart) -> Sighting {
-    match photo::from_bytes(bytes) {
-        Ok(photo) => read(photo, chart),
+    match pipeline::open(bytes) {
+        Ok(opened) => read_scale(opened, chart, 0),
         Err(error) => refused(&error.into(), chart),
     }
 }
@@ -34,7 +34,7 @@ pub fn read(photo: Photo, chart: &Chart) -> Sighting {
 }
 
 /// Reads an opened photo: its first window, the sample for this scale of the chart.
-pub fn read_scale(photo: Photo, chart: &Chart, scale: usize) -> Sighting {
+pub fn read_scale(photo: impl Into<Opened>, chart: &Chart, scale: usize) -> Sighting {
     match pipeline::look(photo) {
         Ok(view) => pipeline::read_window(&view, view.card.layout.windows[0], chart).remove(scale),
         Err(refusal) => refused(&refusal, chart),

@@ -5,8 +5,10 @@ use std::path::Path;
 use anyhow::{Result, bail};
 use rayon::prelude::*;
 
-use super::{Measured, Row, observation, open};
+use super::{Measured, Row, observation};
 use crate::colour::MixedLight;
+use crate::log::content_hash;
+use crate::photo;
 use crate::pipeline::{self, Refusal, View};
 use crate::sample::Sample;
 
@@ -46,8 +48,8 @@ pub(super) struct Seen {
 
 /// Measures the vial on one photo.
 pub(super) fn look(path: &Path) -> Result<Seen, Refusal> {
-    let (photo, hash) = open(path)?;
-    let view = pipeline::look(photo)?;
+    let bytes = photo::read_file(path)?;
+    let (view, hash) = (pipeline::look(pipeline::open(&bytes)?)?, content_hash(&bytes));
     let (sample, mixed) = pipeline::vial_in(&view, view.card.layout.windows[0])?;
     Ok(Seen { view, hash, sample, mixed })
 }

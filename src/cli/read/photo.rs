@@ -14,7 +14,7 @@ use crate::cli::slips::Slips;
 use crate::cli::{Settings, pictures, thumbnail};
 use crate::log::{SampleBox, content_hash};
 use crate::photo::{self, CaptureTime};
-use crate::pipeline::{self, Refusal, View};
+use crate::pipeline::{self, Opened, Refusal, View};
 use crate::reading::{Evidence, Sighting, Status};
 use crate::report::picture;
 
@@ -71,13 +71,14 @@ impl Reader<'_> {
         let mut read = PhotoRead::unread(path);
         let opened = photo::read_file(path).and_then(|bytes| {
             read.hash = Some(content_hash(&bytes));
-            photo::from_bytes(&bytes)
+            // A picture shows more than the card.
+            if keep { photo::from_bytes(&bytes).map(Opened::from) } else { pipeline::open(&bytes) }
         });
         let mut shown = None;
-        let view = opened.map_err(Refusal::from).and_then(|photo| {
-            read.captured = photo.captured;
-            shown = keep.then(|| picture::Scaled::new(photo.to_srgb()));
-            pipeline::look(photo)
+        let view = opened.map_err(Refusal::from).and_then(|opened| {
+            read.captured = opened.photo.captured;
+            shown = keep.then(|| picture::Scaled::new(opened.photo.to_srgb()));
+            pipeline::look(opened)
         });
         match view {
             Ok(view) => {

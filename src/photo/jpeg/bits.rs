@@ -14,9 +14,9 @@ const MOST_PADDING: u32 = 4;
 pub(super) struct Table {
     /// Length and value of the code that the next bits begin with; length 0 where it is longer.
     lookup: Vec<(u8, u8)>,
-    /// The same for coefficients of a sequential picture that are passed over: bits of code and
-    /// coefficient together, and by how many places it leads on; no bits where that is not so simple.
-    leaps: Vec<(u8, u8)>,
+    /// For coefficients of a sequential picture that are passed over: as many codes with their
+    /// coefficients as the next bits hold whole.
+    leaps: Vec<Leap>,
     /// For each length, the code that follows the last of this length, left-aligned to 16 bits.
     limits: [u32; LONGEST_CODE + 1],
     /// For each length, what to add to a code to get the place of its value.
@@ -48,21 +48,91 @@ impl Table {
             limits[length] = code << (LONGEST_CODE - length);
             code <<= 1;
         }
-        let leaps = lookup.iter().map(|&(length, value)| leap(length, value)).collect();
+        let leaps = (0..1 << LEAP_BITS).map(|next| Leap::of(&lookup, next)).collect();
         Some(Self { lookup, leaps, limits, offsets, values: values[..at].to_vec() })
+    }
+
+    /// The code of a value and its length; `None` if it has none.
+    pub(super) fn code_of(&self, value: u8) -> Option<(u32, u32)> {
+        let at = self.values.iter().position(|&own| own == value)? as i32;
+        (1..=LONGEST_CODE).find_map(|length| {
+            let code = at - self.offsets[length];
+            let is_whole = code < (self.limits[length] >> (LONGEST_CODE - length)) as i32;
+            is_whole.then_some((code as u32, length as u32))
+        })
     }
 }
 
-/// Places by which the end of a block leads on: past its last.
-const TO_THE_END: u8 = 64;
+/// Bits that are looked up at once to pass over coefficients: few enough for the nearest cache.
+const LEAP_BITS: u32 = 13;
+/// Places by which the end of a block leads on, beyond those of the coefficients before it: farther
+/// than any coefficients.
+const TO_THE_END: u8 = 128;
+
+/// What lies before the first bits that are not understood at one look.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Leap {
+    /// Bits of all codes and their coefficients; none where the first is not so simple.
+    bits: u8,
+    /// Places to the next coefficient.
+    places: u8,
+    /// Bits of the first code and its coefficient.
+    first_bits: u8,
+    /// Places by which that leads on.
+    first_places: u8,
+}
+
+impl Leap {
+    fn of(lookup: &[(u8, u8)], next: u32) -> Self {
+        let mut leap = Self::default();
+        while leap.places < 63 {
+            let rest = next << leap.bits & ((1 << LEAP_BITS) - 1);
+            let (bits, places) = single(lookup[(rest >> (LEAP_BITS - LOOKUP_BITS)) as usize]);
+            if leap.first_bits == 0 {
+                // The bits of a coefficient may lie beyond those looked at: they need not be known.
+                (leap.first_bits, leap.first_places) = (bits, places);
+                (leap.bits, leap.places) = (bits, places);
+            } else if bits > 0 && u32::from(leap.bits + bits) <= LEAP_BITS {
+                leap.bits += bits;
+                leap.places += places;
+            } else {
+                break;
+            }
+            if bits == 0 {
+                break;
+            }
+        }
+        leap
+    }
+}
 
 /// Bits of a code and its coefficient, and places to the next (T.81, F.1.2.2).
-fn leap(length: u8, value: u8) -> (u8, u8) {
+fn single((length, value): (u8, u8)) -> (u8, u8) {
     match (value >> 4, value & 15) {
         (0, 0) if length > 0 => (length, TO_THE_END),
         (run, size @ 1..=10) if length > 0 => (length + size, run + 1),
         _ => (0, 0),
     }
+}
+
+/// A place between two bits of the picture data: the byte that is to be taken in next, and how many
+/// bits before it are still to come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Mark {
+    /// Index of the byte.
+    pub at: u32,
+    /// Bits that are taken in and not yet used.
+    pub held: u8,
+}
+
+/// The byte in which a mark lies, and how many of its bits lie before the mark.
+pub(super) fn first_byte(bytes: &[u8], mark: Mark) -> (usize, u32) {
+    let mut at = mark.at as usize;
+    for _ in 0..mark.held.div_ceil(8) {
+        let is_stuffed = at >= 2 && bytes[at - 2..at] == [0xff, 0];
+        at = at.saturating_sub(if is_stuffed { 2 } else { 1 });
+    }
+    (at, (8 - u32::from(mark.held) % 8) % 8)
 }
 
 /// Whether one of four bytes is FF: then its complement is zero, and borrows from the byte above.
@@ -131,23 +201,41 @@ impl<'a> Bits<'a> {
         if self.count < self.made_up { Err(Fault::EndsEarly) } else { Ok(()) }
     }
 
+    /// Where the next bit lies.
+    pub(super) fn mark(&self) -> Mark {
+        Mark { at: self.at as u32, held: self.count.saturating_sub(self.made_up) as u8 }
+    }
+
+    /// Goes on where a mark lies.
+    pub(super) fn at_mark(bytes: &'a [u8], mark: Mark) -> Self {
+        let (at, spare) = first_byte(bytes, mark);
+        let mut bits = Self::new(bytes, at);
+        bits.fill();
+        bits.held <<= spare;
+        bits.count -= spare;
+        bits
+    }
+
     /// Passes over the coefficients of a block of a sequential picture from this place on, as far as
     /// they are simple; gives the place of the next one, past the last if the block is done.
     #[inline]
     pub(super) fn leap(&mut self, table: &Table, mut k: usize) -> Result<usize, Fault> {
         while k < 64 {
             self.fill();
-            let (bits, places) = table.leaps[(self.held >> (64 - LOOKUP_BITS)) as usize];
-            if bits == 0 {
+            let leap = table.leaps[(self.held >> (64 - LEAP_BITS)) as usize];
+            if leap.bits == 0 {
                 break;
             }
+            // Several codes may reach into the next block: then they are passed one by one.
+            let most = if leap.places < TO_THE_END { 64 } else { TO_THE_END + 63 };
+            let (bits, places) = if k + usize::from(leap.places) <= usize::from(most) {
+                (leap.bits, leap.places)
+            } else {
+                (leap.first_bits, leap.first_places)
+            };
             self.held <<= bits;
             self.count -= u32::from(bits);
-            if places == TO_THE_END {
-                k = 64;
-                break;
-            }
-            k += usize::from(places);
+            k = if places < TO_THE_END { k + usize::from(places) } else { 64 };
         }
         self.pass(0)?;
         Ok(k)

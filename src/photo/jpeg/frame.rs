@@ -1,7 +1,9 @@
 //! What a JPEG file says of its picture: components, sizes and tables (ITU-T T.81, annex B).
 
+use std::ops::Range;
+
 use super::Fault;
-use super::bits::Table;
+use super::bits::{Mark, Table};
 
 /// Largest magnitude of a block's mean times eight, 8-bit samples (T.81, annex A.3).
 const MOST_DC: i64 = 1024;
@@ -16,6 +18,8 @@ pub(super) struct Component {
     /// Blocks across with those that fill up the last unit.
     pub stride: usize,
     quantiser: u8,
+    /// Each block's mean as coded: times eight, in units of the quantiser's first step.
+    pub means: Vec<i16>,
     /// For each block, which coefficients are known not to be zero.
     pub nonzero: Vec<u64>,
     /// For each coefficient, the lowest bit received so far; 255 before the first.
@@ -25,6 +29,8 @@ pub(super) struct Component {
 /// The frame and the tables that hold for the next scan.
 pub(super) struct Frame {
     pub is_progressive: bool,
+    /// Width and height, pixels.
+    pub size: (usize, usize),
     pub components: Vec<Component>,
     /// Units of interleaved data across and along.
     pub units: (usize, usize),
@@ -34,6 +40,14 @@ pub(super) struct Frame {
     pub ac_tables: [Option<Table>; 4],
     /// Divisor of each table for a block's mean.
     dc_steps: [i64; 4],
+    /// Marker and place of each segment before the first scan's data, its header the last.
+    pub segments: Vec<(u8, Range<usize>)>,
+    /// Number of scans.
+    pub scans: usize,
+    /// Where each unit of interleaved data begins; empty for other data.
+    pub marks: Vec<Mark>,
+    /// Where the last unit before each restart marker ends, and the last of all.
+    pub ends: Vec<Mark>,
 }
 
 /// What one scan brings.
@@ -51,12 +65,17 @@ impl Default for Frame {
     fn default() -> Self {
         Self {
             is_progressive: false,
+            size: (0, 0),
             components: Vec::new(),
             units: (0, 0),
             restart_interval: 0,
             dc_tables: Default::default(),
             ac_tables: Default::default(),
             dc_steps: [1; 4],
+            segments: Vec::new(),
+            scans: 0,
+            marks: Vec::new(),
+            ends: Vec::new(),
         }
     }
 }
@@ -76,6 +95,7 @@ impl Frame {
         }
         let (width, height) = (usize::from(width), usize::from(height));
         self.is_progressive = is_progressive;
+        self.size = (width, height);
         self.units = (width.div_ceil(8 * most.0), height.div_ceil(8 * most.1));
         let units = self.units;
         let component = |part: &[u8]| {
@@ -85,13 +105,15 @@ impl Frame {
                 (height * unit.1).div_ceil(most.1).div_ceil(8),
             );
             let stride = units.0 * unit.0;
-            let nonzero = if is_progressive { vec![0; stride * units.1 * unit.1] } else { Vec::new() };
+            let count = stride * units.1 * unit.1;
+            let nonzero = if is_progressive { vec![0; count] } else { Vec::new() };
             Component {
                 id: part[0],
                 unit,
                 blocks,
                 stride,
                 quantiser: part[2] & 3,
+                means: vec![0; count],
                 nonzero,
                 low_bit: [255; 64],
             }
@@ -101,12 +123,20 @@ impl Frame {
     }
 
     /// Width and height of a unit of interleaved data, pixels.
-    pub(super) fn unit_pixels(&self) -> (u32, u32) {
+    pub(super) fn unit_pixels(&self) -> (usize, usize) {
         let most = self
             .components
             .iter()
             .fold((1, 1), |most, component| (component.unit.0.max(most.0), component.unit.1.max(most.1)));
-        (8 * most.0 as u32, 8 * most.1 as u32)
+        (8 * most.0, 8 * most.1)
+    }
+
+    /// Where a unit of interleaved data ends.
+    pub(super) fn end_of(&self, unit: usize) -> Mark {
+        match (unit + 1).checked_rem(self.restart_interval) {
+            Some(0) => self.ends[(unit + 1) / self.restart_interval - 1],
+            _ => self.marks.get(unit + 1).copied().unwrap_or(self.ends[self.ends.len() - 1]),
+        }
     }
 
     /// Takes in Huffman tables (B.2.4.2).
@@ -161,9 +191,14 @@ impl Frame {
         is_sound.then_some(Scan { parts, band, bits }).ok_or(Fault::Header)
     }
 
+    /// Eight-bit steps of a component's mean as coded, times eight.
+    pub(super) fn mean_step(&self, component: &Component) -> i64 {
+        self.dc_steps[usize::from(component.quantiser)]
+    }
+
     /// Whether a block's mean can be that of 8-bit samples.
     pub(super) fn is_possible_mean(&self, component: usize, mean: i64) -> bool {
-        let step = self.dc_steps[usize::from(self.components[component].quantiser)];
+        let step = self.mean_step(&self.components[component]);
         (mean * step).abs() <= MOST_DC + step
     }
 }

@@ -3,7 +3,8 @@
 //! Decoders show what they can: after a hole or a turned bit they go on with whatever the bits then
 //! mean. But Huffman codes do not stay in step by themselves: as many blocks as the picture has must
 //! use up the data exactly, up to each marker, without a code that is none and without a mean that no
-//! picture has. All data are walked through once for that (ITU-T T.81, annexes F and G).
+//! picture has. All data are walked through once for that (ITU-T T.81, annexes F and G); on the way the
+//! blocks' means are gathered, which are the picture at an eighth of its size, and where units begin.
 
 use super::Fault;
 use super::bits::{Bits, Table};
@@ -12,15 +13,15 @@ use super::frame::{Frame, Scan};
 /// Largest size of a difference of means, and of another coefficient, 8-bit samples (T.81, F.1.2).
 const MOST_SIZES: (u8, u8) = (11, 10);
 
-/// Walks through the file up to its end marker, and gives width and height of a unit of blocks, pixels.
-/// Kinds of file that the decoder refuses pass.
-pub(super) fn check(bytes: &[u8]) -> Result<(u32, u32), Fault> {
+/// Walks through the file up to its end marker, and gives what was met. Kinds of file that the decoder
+/// refuses pass.
+pub(super) fn walk(bytes: &[u8]) -> Result<Frame, Fault> {
     let mut frame = Frame::default();
     let mut at = 2;
     loop {
         let marker = super::next_marker(bytes, &mut at).ok_or(Fault::EndsEarly)?;
         if marker == super::END_OF_IMAGE {
-            return if is_complete(&frame) { Ok(frame.unit_pixels()) } else { Err(Fault::EndsEarly) };
+            return if is_complete(&frame) { Ok(frame) } else { Err(Fault::EndsEarly) };
         }
         if matches!(marker, 0x01 | 0xd0..=0xd8) {
             continue;
@@ -28,12 +29,15 @@ pub(super) fn check(bytes: &[u8]) -> Result<(u32, u32), Fault> {
         let length = bytes.get(at..at + 2).ok_or(Fault::EndsEarly)?;
         let length = usize::from(u16::from_be_bytes([length[0], length[1]]));
         let segment = bytes.get(at + 2..at + length).ok_or(Fault::EndsEarly)?;
+        if frame.scans == 0 {
+            frame.segments.push((marker, at..at + length));
+        }
         at += length;
         match marker {
             0xc0..=0xc2 => frame.start(marker == 0xc2, segment)?,
             0xc4 => frame.codes(segment)?,
             // Lossless, hierarchical and arithmetic-coded pictures; numbers of lines behind the scan.
-            0xc3 | 0xc5..=0xcf | 0xdc => return Ok(frame.unit_pixels()),
+            0xc3 | 0xc5..=0xcf | 0xdc => return Ok(frame),
             0xdb => frame.quantisers(segment)?,
             0xdd => {
                 let interval = segment.first_chunk().ok_or(Fault::Header)?;
@@ -41,6 +45,7 @@ pub(super) fn check(bytes: &[u8]) -> Result<(u32, u32), Fault> {
             }
             0xda => {
                 let scan = frame.scan(segment)?;
+                frame.scans += 1;
                 at = Walk::new(&scan, bytes, at).through(&mut frame)?;
             }
             _ => {}
@@ -75,15 +80,28 @@ impl<'a> Walk<'a> {
         let (across, along) = alone.map_or(frame.units, |component| frame.components[component].blocks);
         let units = across * along;
         let interval = if frame.restart_interval == 0 { units } else { frame.restart_interval };
+        let is_marked = !frame.is_progressive && self.scan.parts.len() == 3 && frame.scans == 1;
+        if is_marked {
+            frame.marks.reserve_exact(units);
+        }
         for unit in 0..units {
             if unit > 0 && unit % interval == 0 {
+                if is_marked {
+                    frame.ends.push(self.bits.mark());
+                }
                 self.restart((unit / interval - 1) % 8)?;
             }
             let place = (unit % across, unit / across);
+            if is_marked {
+                frame.marks.push(self.bits.mark());
+            }
             match alone {
                 Some(_) => self.block(frame, 0, place)?,
                 None => self.unit(frame, place)?,
             }
+        }
+        if is_marked {
+            frame.ends.push(self.bits.mark());
         }
         for &(component, ..) in &self.scan.parts {
             let received = &mut frame.components[component].low_bit[self.scan.band.0..=self.scan.band.1];
@@ -119,22 +137,24 @@ impl<'a> Walk<'a> {
 
     fn block(&mut self, frame: &mut Frame, part: usize, (column, row): (usize, usize)) -> Result<(), Fault> {
         let (component, dc, ac) = self.scan.parts[part];
+        let block = row * frame.components[component].stride + column;
         if self.scan.band.0 == 0 {
-            if self.scan.bits.0 > 0 {
-                self.bits.take(1)?;
+            let mean = if self.scan.bits.0 > 0 {
+                (self.bits.take(1)? as i16) << self.scan.bits.1
             } else {
-                self.mean(frame, part, component, dc)?;
-            }
+                self.mean(frame, part, component, dc)?
+            };
+            *frame.components[component].means.get_mut(block).ok_or(Fault::Header)? |= mean;
         }
         if self.scan.band.1 == 0 {
             return Ok(());
         }
         let table = frame.ac_tables[ac].as_ref().ok_or(Fault::Header)?;
         if !frame.is_progressive {
-            return self.coefficients(table);
+            return coefficients(&mut self.bits, table);
         }
         let component = &mut frame.components[component];
-        let nonzero = component.nonzero.get_mut(row * component.stride + column).ok_or(Fault::Header)?;
+        let nonzero = component.nonzero.get_mut(block).ok_or(Fault::Header)?;
         match self.scan.bits.0 {
             0 => self.first_bits(table, nonzero),
             _ => self.next_bits(table, nonzero),
@@ -142,36 +162,14 @@ impl<'a> Walk<'a> {
     }
 
     /// The block's mean, as a difference to the last one.
-    fn mean(&mut self, frame: &Frame, part: usize, component: usize, dc: usize) -> Result<(), Fault> {
+    fn mean(&mut self, frame: &Frame, part: usize, component: usize, dc: usize) -> Result<i16, Fault> {
         let size = self.bits.decode(frame.dc_tables[dc].as_ref().ok_or(Fault::Header)?)?;
         if size > MOST_SIZES.0 {
             return Err(Fault::NoCode);
         }
         self.means[part] += i64::from(self.bits.signed(size.into())?);
         let mean = self.means[part] << self.scan.bits.1;
-        if frame.is_possible_mean(component, mean) { Ok(()) } else { Err(Fault::Impossible) }
-    }
-
-    /// The other coefficients of a block of a sequential picture (T.81, F.2.2.2).
-    fn coefficients(&mut self, table: &Table) -> Result<(), Fault> {
-        let mut k = 1;
-        loop {
-            k = self.bits.leap(table, k)?;
-            if k >= 64 {
-                break;
-            }
-            let (run, size) = split(self.bits.decode(table)?)?;
-            match (run, size) {
-                (0, 0) => return Ok(()),
-                (15, 0) => k += 16,
-                (_, 0) => return Err(Fault::NoCode),
-                _ => {
-                    k += run + 1;
-                    self.bits.take(size)?;
-                }
-            }
-        }
-        if k > 64 { Err(Fault::Impossible) } else { Ok(()) }
+        if frame.is_possible_mean(component, mean) { Ok(mean as i16) } else { Err(Fault::Impossible) }
     }
 
     /// First bits of a band of a progressive picture (T.81, G.1.2.2).
@@ -247,6 +245,28 @@ impl<'a> Walk<'a> {
         }
         Ok(k)
     }
+}
+
+/// Passes over the other coefficients of a block of a sequential picture (T.81, F.2.2.2).
+pub(super) fn coefficients(bits: &mut Bits, table: &Table) -> Result<(), Fault> {
+    let mut k = 1;
+    loop {
+        k = bits.leap(table, k)?;
+        if k >= 64 {
+            break;
+        }
+        let (run, size) = split(bits.decode(table)?)?;
+        match (run, size) {
+            (0, 0) => return Ok(()),
+            (15, 0) => k += 16,
+            (_, 0) => return Err(Fault::NoCode),
+            _ => {
+                k += run + 1;
+                bits.take(size)?;
+            }
+        }
+    }
+    if k > 64 { Err(Fault::Impossible) } else { Ok(()) }
 }
 
 /// Run of zeros and size of what follows it.
