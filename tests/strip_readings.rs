@@ -242,3 +242,113 @@ fn a_form_described_by_hand_is_taken_as_it_is() {
     assert_eq!(chart["strip"]["length_mm"], 76.0);
     assert_eq!(chart["strip"]["pads"][3]["centre_mm"], 24.8);
 }
+
+/// Where the table names fewer pads than the strip has, the user sees which were found.
+#[test]
+fn pads_found_are_drawn_also_where_no_form_can_be_learnt() {
+    let home = tempfile::tempdir().unwrap();
+    let photo = photos("strip_standards").join("005.jpg");
+    let table = home.path().join("short.csv");
+    let rows: String = ["nitrate,40", "nitrite,2"].map(|row| format!("{},{row}\n", photo.display())).concat();
+    std::fs::write(&table, format!("photo,analyte,value\n{rows}")).unwrap();
+    calibrate(home.path(), &table, &[])
+        .code(2)
+        .stderr(predicates::str::contains("names 2 analytes"))
+        .stderr(predicates::str::contains("kit-found.png shows what was found"));
+    assert!(image::open(home.path().join("calibration/kit-found.png")).is_ok());
+    assert!(!home.path().join("calibration/kit.json").exists());
+}
+
+/// The nitrate pad's standards counted as N: 1 mg/L N is 4.4266 mg/L NO3 (62.004 / 14.007, IUPAC weights).
+#[test]
+fn a_pads_unit_counts_its_standards_and_readings_stay_in_the_default_unit() {
+    let home = tempfile::tempdir().unwrap();
+    let in_no3 = numbered_table(home.path(), |k| k + 1);
+    let mut rows = csv::Reader::from_path(&in_no3).unwrap();
+    let text: String = rows
+        .records()
+        .map(Result::unwrap)
+        .map(|row| {
+            let value: f64 = row[2].parse().unwrap();
+            let value = if &row[1] == "nitrate" { value * 14.007 / 62.004 } else { value };
+            format!("{},{},{value},{}\n", &row[0], &row[1], &row[3])
+        })
+        .collect();
+    let table = home.path().join("as-n.csv");
+    std::fs::write(&table, format!("photo,analyte,value,pad\n{text}")).unwrap();
+    let form = home.path().join("form.json");
+    let write = |unit: &str| {
+        let pads: Vec<String> = ORDER
+            .iter()
+            .enumerate()
+            .map(|(k, analyte)| {
+                let unit = if k == 0 { format!(r#""unit": "{unit}", "#) } else { String::new() };
+                let centre = 5.0 + 6.6 * k as f64;
+                format!(r#"{{"analyte": "{analyte}", {unit}"centre_mm": {centre:.1}, "size_mm": 5.0}}"#)
+            })
+            .collect();
+        let text = format!(r#"{{"length_mm": 76.0, "width_mm": 5.4, "pads": [{}]}}"#, pads.join(", "));
+        std::fs::write(&form, text).unwrap();
+    };
+    let shown = form.display().to_string();
+    write("mg/L NO2");
+    calibrate(home.path(), &table, &["--strip-form", &shown])
+        .code(2)
+        .stderr(predicates::str::contains("the unit of nitrate can be: mg/L NO3, mg/L N"));
+    write("mg/L N");
+    calibrate(home.path(), &table, &["--strip-form", &shown]).success();
+    let chart: Value =
+        serde_json::from_slice(&std::fs::read(home.path().join("calibration/kit.json")).unwrap()).unwrap();
+    assert_eq!(chart["strip"]["pads"][0]["unit"], "mg/L N");
+    let top = chart["scales"][0]["levels"].as_array().unwrap().last().unwrap()["value"].as_f64().unwrap();
+    assert!((top - 160.0).abs() < 0.01, "{top}");
+    let photo = photos("strip_unknown").join("004.jpg").display().to_string();
+    let output = Command::cargo_bin("tintwell")
+        .unwrap()
+        .arg("--home")
+        .arg(home.path())
+        .args(["--json", "read", "--dry-run", "--chart", "kit", &photo])
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    let nitrate: Value = serde_json::from_str(text.lines().next().unwrap()).unwrap();
+    assert_eq!(nitrate["unit"], "mg/L NO3");
+    assert!((12.0..32.0).contains(&nitrate["value"].as_f64().unwrap()), "20 rendered: {nitrate}");
+}
+
+#[test]
+fn a_strips_chart_is_improved_by_one_more_strip_and_says_what_each_pad_gained() {
+    let home = tempfile::tempdir().unwrap();
+    let table = numbered_table(home.path(), |k| k + 1);
+    calibrate(home.path(), &table, &[]).success();
+    let add = |what: &str| {
+        let mut command = Command::cargo_bin("tintwell").unwrap();
+        command.arg("--home").arg(home.path()).args(["--json", "calibrate", "kit", "--add", what]).assert()
+    };
+    let more = home.path().join("more.csv");
+    let photo = photos("strip_unknown").join("005.jpg");
+    let write = |rows: &[&str]| {
+        let rows: String = rows.iter().map(|row| format!("{},{row}\n", photo.display())).collect();
+        std::fs::write(&more, format!("photo,analyte,value\n{rows}")).unwrap();
+    };
+    let shown = more.display().to_string();
+    add(&format!("{}=1", photo.display())).code(2).stderr(predicates::str::contains("a row for each pad"));
+    write(&["nitrate,1.3", "nitrite,0.74"]);
+    add(&shown).code(2).stderr(predicates::str::contains("not the pads of the chart's strip"));
+    write(&["nitrate,1.3", "nitrite,0.74", "ph,6.8", "ammonia,0.44"]);
+    let done = add(&shown).success();
+    let text = String::from_utf8(done.get_output().stdout.clone()).unwrap();
+    let line: Value = serde_json::from_str(text.trim()).unwrap();
+    assert_eq!(line["revision"], 2);
+    let gained: Vec<&str> =
+        line["gains"].as_array().unwrap().iter().map(|gain| gain["analyte"].as_str().unwrap()).collect();
+    assert_eq!(gained, ORDER);
+    let chart: Value =
+        serde_json::from_slice(&std::fs::read(home.path().join("calibration/kit.json")).unwrap()).unwrap();
+    for scale in chart["scales"].as_array().unwrap() {
+        let has = |value: f64| scale["levels"].as_array().unwrap().iter().any(|l| l["value"] == value);
+        assert!(has(1.3) || has(0.74) || has(6.8) || has(0.44), "{scale}");
+    }
+    assert_eq!(chart["strip"]["pads"].as_array().unwrap().len(), 4);
+    add(&shown).code(2).stderr(predicates::str::contains("revision 2"));
+}

@@ -2,7 +2,7 @@
 
 mod add;
 mod found;
-mod strips;
+pub(super) mod strips;
 mod swatches;
 mod vials;
 
@@ -68,7 +68,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE.json")]
     out: Option<PathBuf>,
     /// The strip's form, measured by hand, in place of what the photos show: JSON with length_mm,
-    /// width_mm and pads from the dipped end, each with analyte, centre_mm and size_mm
+    /// width_mm and pads from the dipped end, each with analyte, unit, centre_mm and size_mm
     #[arg(long, value_name = "FILE.json", requires = "standards")]
     strip_form: Option<PathBuf>,
     /// Where to draw which swatches or pads were found [default: NAME-found.png beside the chart]

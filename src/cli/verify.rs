@@ -9,6 +9,7 @@ use anyhow::{Result, bail};
 use chrono::{DateTime, FixedOffset};
 use rayon::prelude::*;
 
+use super::calibrate::strips::in_default_units;
 use super::standards_table::{self, Row};
 use super::{Outcome, Settings, charts};
 use crate::chart::Chart;
@@ -46,7 +47,10 @@ pub struct Args {
 /// The table or the chart cannot be used.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let chart = charts::find(settings, &args.chart)?;
-    let rows = standards_table::read(&args.table, args.analyte)?;
+    let mut rows = standards_table::read(&args.table, args.analyte)?;
+    if let Some(form) = &chart.strip {
+        in_default_units(&mut rows, form);
+    }
     if let Some(row) = rows.iter().find(|row| chart.scale(row.analyte).is_none()) {
         bail!(
             "{}: line {}: chart {:?} does not read {}: choose rows with --analyte, or another chart",

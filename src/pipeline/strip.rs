@@ -20,14 +20,19 @@ pub(super) fn read(view: &View, window: RectMm, chart: &Chart) -> Vec<Sighting> 
         Err(error) => return refuse_all(view, chart, &error),
     };
     let fitted = Fitted::new(view, chart);
-    let mut sightings = Vec::new();
+    let (mut sightings, mut strange) = (Vec::new(), 0);
     for (scale, pad) in chart.scales.iter().zip(pads) {
-        let mut sighting = read_pad(view, chart, scale, fitted.as_ref(), pad);
+        let (mut sighting, is_strange) = read_pad(view, chart, scale, fitted.as_ref(), pad);
+        strange += usize::from(is_strange);
         if is_reversed && sighting.reason.is_none() {
             sighting.flags.push(Flag::StripReversed);
             sighting.flags.sort_unstable();
         }
         sightings.push(sighting);
+    }
+    // Where most pads are of strange colours, the others are what they seem by chance.
+    if strange >= 2 && 2 * strange > sightings.len() {
+        return refuse_all(view, chart, &SampleError::StrangePads { strange, pads: sightings.len() });
     }
     sightings
 }
@@ -40,29 +45,38 @@ fn refuse_all(view: &View, chart: &Chart, error: &SampleError) -> Vec<Sighting> 
     chart.scales.iter().map(refuse).collect()
 }
 
+/// A pad's reading, and whether its colour is none of its scale's.
 fn read_pad(
     view: &View,
     chart: &Chart,
     scale: &Scale,
     fitted: Result<&Fitted, &Refusal>,
     pad: Result<PadSample, SampleError>,
-) -> Sighting {
+) -> (Sighting, bool) {
     let mut evidence = card_evidence(view);
+    let mut is_strange = false;
     let outcome = pad.map_err(|error| error.to_string()).and_then(|pad| {
         let corner = |p: &PointMm| view.card.to_photo.apply((p.x, p.y));
         evidence.sample = pad.sample.area.iter().map(corner).collect();
         let unevenness = MOTTLING_SHARE * pad.sample.spread;
         let seen = Seen { sample: &pad.sample, mixed: &mixed_light(view), unevenness };
         let fitted = fitted.map_err(Refusal::to_string)?;
-        match measure(view, chart, scale, fitted, &seen, &mut evidence) {
-            Err(Refusal::OffPath { .. }) if pad.is_bare => Err(SampleError::PadMissing.to_string()),
-            other => other.map_err(|refusal| refusal.to_string()),
+        let measured = measure(view, chart, scale, fitted, &seen, &mut evidence);
+        let is_beside = match &measured {
+            Ok(sighting) => sighting.flags.contains(&Flag::OffPath),
+            Err(refusal) => matches!(refusal, Refusal::OffPath { .. }),
+        };
+        if is_beside && pad.is_bare {
+            return Err(SampleError::PadMissing.to_string());
         }
+        is_strange = is_beside && measured.is_err();
+        measured.map_err(|refusal| refusal.to_string())
     });
-    match outcome {
+    let sighting = match outcome {
         Ok(sighting) => Sighting { evidence, ..sighting },
         Err(reason) => Sighting::refused(Some(scale.analyte), Some(chart.name.clone()), reason, evidence),
-    }
+    };
+    (sighting, is_strange)
 }
 
 /// A strip lies in the plane of the card and its colour is taken relative to the paper right beside

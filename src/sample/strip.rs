@@ -9,6 +9,7 @@ mod form;
 mod learn;
 mod pad;
 mod place;
+mod runs;
 mod trace;
 
 use super::raster::Raster;
@@ -20,6 +21,7 @@ use crate::photo::Photo;
 
 pub use form::{Pad, StripForm};
 pub use learn::{LearnError, learn};
+pub use runs::outlines;
 pub use trace::Lying;
 pub(super) use trace::{Lab, distance, lab, median_lab};
 

@@ -87,6 +87,36 @@ pub enum SampleError {
         /// Pads of the chart's strip.
         pads: usize,
     },
+    /// A pad that the chart's strip does not have.
+    #[error(
+        "this is another strip than the chart's: it shows a pad {at_mm:.0} mm from its dipped end, where the chart's strip of {pads} pads has none; give this strip's own chart, or make one with `tintwell calibrate --form strip`"
+    )]
+    StrangePad {
+        /// Its middle from the dipped end, mm.
+        at_mm: f64,
+        /// Pads of the chart's strip.
+        pads: usize,
+    },
+    /// Pads whose colours are not the chart's.
+    #[error(
+        "{strange} of the {pads} pads have colours that the chart does not know: this is another strip, its pads stand in another order, or it is spoilt; give this strip's own chart, or dip a fresh strip"
+    )]
+    StrangePads {
+        /// Pads of unknown colours.
+        strange: usize,
+        /// Pads of the chart's strip.
+        pads: usize,
+    },
+    /// Pads closer together or farther apart than the chart's.
+    #[error(
+        "this is another strip than the chart's: its pads lie at {percent:.0} % of the distance of those of the chart's strip of {pads} pads; give this strip's own chart, or make one with `tintwell calibrate --form strip`"
+    )]
+    OtherSpacing {
+        /// Their distances in percent of those of the chart's strip.
+        percent: f64,
+        /// Pads of the chart's strip.
+        pads: usize,
+    },
     /// A pad outside the picture or the window.
     #[error("the pad cannot be seen: lay the whole strip into the window and keep it in the picture")]
     PadHidden,

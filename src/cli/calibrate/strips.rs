@@ -10,8 +10,8 @@ use crate::card::layout::PointMm;
 use crate::chart::calibrate::Observation;
 use crate::colour::MixedLight;
 use crate::pipeline::{self, MOTTLING_SHARE, Refusal, View};
-use crate::sample::strip::{Lying, learn, measure_pads};
-use crate::sample::{PadSample, SampleError, StripForm};
+use crate::sample::strip::{Lying, learn, measure_pads, outlines};
+use crate::sample::{Pad, PadSample, SampleError, StripForm};
 use crate::terms::Analyte;
 
 /// The rows of one photo.
@@ -45,7 +45,13 @@ pub(super) fn measure(
     }
     let form = match described {
         Some(file) => described_form(file, &analytes)?,
-        None => learn(&traces, &analytes)?,
+        None => match learn(&traces, &analytes) {
+            Ok(form) => form,
+            Err(error) => {
+                show_seen(&traced, picture)?;
+                bail!("{error}; {} shows what was found", picture.display());
+            }
+        },
     };
     show(&traced, &form, picture)?;
     for (photo, traced) in photos.iter().zip(traced) {
@@ -71,16 +77,31 @@ fn add(
         }
     };
     let Some(index) = measured.add_photo(photo.name, view, hash, mixed)? else { return Ok(()) };
-    for (row, pad) in photo.rows.iter().zip(pads) {
+    for ((row, pad), of_form) in photo.rows.iter().zip(pads).zip(&form.pads) {
+        let row = in_default_unit(row, of_form);
         match pad {
             Ok(pad) => {
                 let unevenness = MOTTLING_SHARE * pad.sample.spread;
-                measured.observations.push(observation(index, row, &pad.sample, unevenness));
+                measured.observations.push(observation(index, &row, &pad.sample, unevenness));
             }
             Err(error) => measured.leave_out(&format!("{}, {}", photo.name, row.analyte), &error),
         }
     }
     Ok(())
+}
+
+/// A standard's row with its value as charts keep it.
+fn in_default_unit(row: &Row, pad: &Pad) -> Row {
+    Row { value: pad.to_default_unit(row.value), ..row.clone() }
+}
+
+/// Rows of a table that are counted in the units of the strip's pads, as charts keep them.
+pub(in crate::cli) fn in_default_units(rows: &mut [Row], form: &StripForm) {
+    for row in rows {
+        if let Some(pad) = form.pads.iter().find(|pad| pad.analyte == row.analyte) {
+            *row = in_default_unit(row, pad);
+        }
+    }
 }
 
 /// Draws the pads on the photo that shows most of them.
@@ -99,13 +120,21 @@ fn show(traced: &[Result<Traced, Refusal>], form: &StripForm, picture: &Path) ->
     found::draw(view, &areas, &caption, picture)
 }
 
+/// Draws what looks like pads on the photo that shows most of it, where no form can be learnt.
+fn show_seen(traced: &[Result<Traced, Refusal>], picture: &Path) -> Result<()> {
+    let seen = traced.iter().flatten().map(|(view, _, lying, _)| (view, outlines(lying)));
+    let Some((view, areas)) = seen.rev().max_by_key(|(_, areas)| areas.len()) else { return Ok(()) };
+    let areas: Vec<Vec<PointMm>> = areas.into_iter().map(Vec::from).collect();
+    found::draw(view, &areas, "What looks like a pad, from the top of the window.", picture)
+}
+
 /// A form described by hand: it must be sound, and name the table's analytes.
 fn described_form(file: &Path, analytes: &[Analyte]) -> Result<StripForm> {
     let shown = file.display();
     let text = std::fs::read(file).with_context(|| format!("{shown}: cannot read the strip's form"))?;
     let form: StripForm = serde_json::from_slice(&text).with_context(|| {
         format!(
-            "{shown}: this is no strip form: write it like {{\"length_mm\": 76, \"width_mm\": 5, \"pads\": [{{\"analyte\": \"nitrate\", \"centre_mm\": 5, \"size_mm\": 5}}]}}, pads from the dipped end"
+            "{shown}: this is no strip form: write it like {{\"length_mm\": 76, \"width_mm\": 5, \"pads\": [{{\"analyte\": \"nitrate\", \"unit\": \"mg/L NO3\", \"centre_mm\": 5, \"size_mm\": 5}}]}}, pads from the dipped end"
         )
     })?;
     form.check().map_err(|what| anyhow!("{shown}: {what}: measure the strip again and correct the file"))?;
@@ -195,10 +224,11 @@ pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
     }
     let (view, hash, lying, mixed) = trace(&rows[0].path)?;
     let mut samples = Vec::new();
-    for (row, pad) in rows.iter().zip(measure_pads(&lying, form)?) {
+    for ((row, pad), of_form) in rows.iter().zip(measure_pads(&lying, form)?).zip(&form.pads) {
+        let row = in_default_unit(row, of_form);
         match pad {
             Ok(pad) => {
-                samples.push(observation(0, row, &pad.sample, MOTTLING_SHARE * pad.sample.spread));
+                samples.push(observation(0, &row, &pad.sample, MOTTLING_SHARE * pad.sample.spread));
             }
             Err(error) => eprintln!("{}, {}: left out: {error}", row.name, row.analyte),
         }

@@ -1,14 +1,11 @@
 //! A strip's form from photos of such strips.
 
 use super::form::{Pad, StripForm};
-use super::trace::{Lying, STEP_MM, distance};
+use super::runs::{Run, runs};
+use super::trace::{Lying, STEP_MM};
 use crate::math::stats;
 use crate::terms::Analyte;
 
-/// A pad differs from the bare strip by at least this, Oklab times 100.
-const LEAST_CONTRAST: f64 = 4.0;
-/// Lengths of pads, mm.
-const PAD_MM: std::ops::RangeInclusive<f64> = 1.8..=14.0;
 /// The ends are sought at least this far from the outermost pads' edges, mm: pads' own edges are not
 /// the strip's.
 const CLEAR_OF_PADS_MM: f64 = 1.2;
@@ -37,13 +34,6 @@ pub enum LearnError {
     NoEnds,
 }
 
-/// One pad seen: centre and length along the axis, mm.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Run {
-    centre: f64,
-    size: f64,
-}
-
 /// Learns the form from traces of strips whose pads hold `analytes` from the dipped end. The dipped
 /// end is the one nearer to the pads.
 ///
@@ -70,6 +60,7 @@ pub fn learn(traces: &[&Lying], analytes: &[Analyte]) -> Result<StripForm, Learn
     let pads = (0..analytes.len())
         .map(|k| Pad {
             analyte: analytes[k],
+            unit: Some(analytes[k].default_unit()),
             centre_mm: rounded(offsets[k] - tip),
             size_mm: rounded(sizes[k]),
         })
@@ -131,37 +122,4 @@ fn end(turned: &[Turned], from: f64, direction: f64) -> Option<f64> {
         .filter(|(_, strength)| *strength >= LEAST_END)
         .max_by(|a, b| a.1.total_cmp(&b.1))
         .map(|(place, _)| place)
-}
-
-/// Stretches that stand out from the bare strip, ends at half their height.
-fn runs(lying: &Lying) -> Vec<Run> {
-    let Some(bare) = lying.bare() else { return Vec::new() };
-    let heights: Vec<f64> = lying.core.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
-    let mut runs = Vec::new();
-    let mut k = 0;
-    while k < heights.len() {
-        let length = heights[k..].iter().take_while(|height| **height >= LEAST_CONTRAST).count();
-        if length > 0 {
-            runs.extend(run(lying, &heights, k, k + length));
-        }
-        k += length.max(1);
-    }
-    runs
-}
-
-fn run(lying: &Lying, heights: &[f64], start: usize, end: usize) -> Option<Run> {
-    let half = stats::median(&heights[start..end])? / 2.0;
-    let rise = (start..end).find(|&k| heights[k] >= half)?;
-    let fall = (start..end).rev().find(|&k| heights[k] >= half)?;
-    // Between the sample that is above half height and its neighbour that is below.
-    let crossing = |above: usize, below: Option<usize>| {
-        let below = below.and_then(|k| Some((k, *heights.get(k)?))).filter(|(_, height)| *height < half);
-        let at = lying.place(above);
-        below.map_or(at, |(k, low)| {
-            at + (heights[above] - half) / (heights[above] - low) * (lying.place(k) - at)
-        })
-    };
-    let (from, to) = (crossing(rise, rise.checked_sub(1)), crossing(fall, Some(fall + 1)));
-    let size = to - from;
-    PAD_MM.contains(&size).then_some(Run { centre: (from + to) / 2.0, size })
 }

@@ -5,7 +5,7 @@ use super::super::vial::{Sample, SampleError};
 use super::PadSample;
 use super::form::Pad;
 use super::place::Place;
-use super::trace::{BESIDE_MM, Cell, Lying, distance, lab, median_lab};
+use super::trace::{BESIDE_MM, Cell, Lab, Lying, distance, lab, median_lab};
 use crate::math::stats;
 use crate::terms::Flag;
 
@@ -27,6 +27,8 @@ const UNEVEN: f64 = 5.0;
 /// A pad nearer to the bare strip than this may be none, Oklab times 100: it is called missing only
 /// where the chart does not know its colour either.
 const BARE: f64 = 4.0;
+/// The same for a half of a pad that is folded back: the bare strip itself is to be seen there.
+const BARE_HALF: f64 = 2.0;
 /// Paper beside the strip is taken over this much more than the pad's length, mm.
 const PAPER_MARGIN_MM: f64 = 3.0;
 
@@ -48,10 +50,11 @@ pub fn measure(lying: &Lying, place: &Place, pad: &Pad) -> Result<PadSample, Sam
     if clipped as f64 > MOST_CLIPPED * middle.len() as f64 {
         return Err(SampleError::Glare);
     }
-    let unevenness = difference_of_halves(&square(BODY_SHARE), centre);
-    if unevenness > COVERED {
+    let halves = halves(&square(BODY_SHARE), centre).ok_or(SampleError::PadHidden)?;
+    if is_covered(halves, place.bare) {
         return Err(SampleError::PadCovered);
     }
+    let unevenness = distance(halves.0, halves.1);
     let paper = paper_beside(lying, centre, pad.size_mm).ok_or(SampleError::PadHidden)?;
     let (mean, spread) = robust_mean(&middle).ok_or(SampleError::PadHidden)?;
     let colour = relative(std::array::from_fn(|k| mean[k] - paper[k]));
@@ -75,15 +78,25 @@ fn robust_mean(cells: &[Cell]) -> Option<([f64; 3], f64)> {
     Some((mean, stats::mean(&scatter).unwrap_or(0.0)))
 }
 
-/// How much the two halves differ, lengthwise or crosswise, whichever is more.
-fn difference_of_halves(cells: &[Cell], centre: f64) -> f64 {
-    let halves = |is_first: &dyn Fn(&Cell) -> bool| {
+/// The two halves of a pad that differ most, lengthwise or crosswise; `None` if one is not seen.
+fn halves(cells: &[Cell], centre: f64) -> Option<(Lab, Lab)> {
+    let split = |is_first: &dyn Fn(&Cell) -> bool| {
         let colour = |first: bool| {
             median_lab(cells.iter().filter(|cell| is_first(cell) == first).map(|cell| lab(cell.log)))
         };
-        colour(true).zip(colour(false)).map_or(0.0, |(a, b)| distance(a, b))
+        colour(true).zip(colour(false))
     };
-    halves(&|cell| cell.s < centre).max(halves(&|cell| cell.u < 0.0))
+    let (along, across) = (split(&|cell| cell.s < centre)?, split(&|cell| cell.u < 0.0)?);
+    let difference = |(a, b): (Lab, Lab)| distance(a, b);
+    Some(if difference(along) > difference(across) { along } else { across })
+}
+
+/// Whether halves do not show one pad: they differ much, or one shows the bare strip beside a pad.
+fn is_covered((a, b): (Lab, Lab), bare: Lab) -> bool {
+    let (nearer, farther) =
+        (distance(a, bare).min(distance(b, bare)), distance(a, bare).max(distance(b, bare)));
+    let difference = distance(a, b);
+    difference > COVERED || difference > UNEVEN && nearer < BARE_HALF && farther > BARE
 }
 
 /// Logarithm of the light of bare paper on both sides of a pad: it takes off what the light over the

@@ -1,8 +1,10 @@
 //! Which way round a strip of a known form lies, and where its dipped end is.
 
 use super::super::vial::SampleError;
-use super::form::StripForm;
+use super::form::{Pad, StripForm};
+use super::runs::{Run, runs};
 use super::trace::{Lab, Lying, STEP_MM, distance, median_lab};
+use crate::math::stats;
 
 /// Difference from the bare strip beyond which a pad counts as fully seen, Oklab times 100.
 const CLEAR: f64 = 8.0;
@@ -16,6 +18,14 @@ const BLUR_MM: f64 = 0.5;
 const MOST_OUTSIDE_MM: f64 = 6.0;
 /// Share of what a strip of the form would show at best, below which it is another strip.
 const LEAST_FIT: f64 = 0.3;
+/// What is this much as long as one of the form's pads is taken for a pad.
+const PAD_LENGTHS: std::ops::RangeInclusive<f64> = 0.7..=1.4;
+/// Pads as far apart as the form says, but for a strip lifted off the card and errors of measuring.
+const SPACINGS: std::ops::RangeInclusive<f64> = 0.95..=1.05;
+/// Farthest pad from where the form has it, mm.
+const MOST_OFF_MM: f64 = 1.2;
+/// Pads farther beyond the form's last one than this many of their spacings are print on the handle.
+const BEYOND_SPACINGS: f64 = 1.6;
 
 /// How a strip lies.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,9 +65,60 @@ pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
         }
     }
     let expected: f64 = form.pads.iter().map(|pad| pad.size_mm - 2.0 * BLUR_MM).sum();
-    best.filter(|(score, _)| *score >= LEAST_FIT * expected)
+    let place = best
+        .filter(|(score, _)| *score >= LEAST_FIT * expected)
         .map(|(_, place)| place)
-        .ok_or(SampleError::OtherStrip { pads: form.pads.len() })
+        .ok_or(SampleError::OtherStrip { pads: form.pads.len() })?;
+    check_pads(lying, form, &place)?;
+    Ok(place)
+}
+
+/// Pads that the form does not have, or has elsewhere, are another strip's: its colours must not be read
+/// on this one's scales.
+fn check_pads(lying: &Lying, form: &StripForm, place: &Place) -> Result<(), SampleError> {
+    let seen: Vec<(f64, &Pad)> = runs(lying)
+        .into_iter()
+        .filter_map(|run| pad_like(run, form, place))
+        .filter(|(from_tip, _)| *from_tip < beyond(form))
+        .collect();
+    let places: Vec<(f64, f64)> = seen.iter().map(|(from_tip, pad)| (pad.centre_mm, *from_tip)).collect();
+    if let Some(&(_, at)) = places.iter().find(|(wanted, at)| (at - wanted).abs() > MOST_OFF_MM) {
+        return Err(SampleError::StrangePad { at_mm: at, pads: form.pads.len() });
+    }
+    match spacing(&places) {
+        Some(times) if !SPACINGS.contains(&times) => {
+            Err(SampleError::OtherSpacing { percent: 100.0 * times, pads: form.pads.len() })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Place from the dipped end of what is as long as a pad, and the pad of the form that is nearest to it.
+fn pad_like<'a>(run: Run, form: &'a StripForm, place: &Place) -> Option<(f64, &'a Pad)> {
+    let from_tip = if place.is_reversed { place.tip - run.centre } else { run.centre - place.tip };
+    let gap = |pad: &Pad| (pad.centre_mm - from_tip).abs();
+    let nearest = form.pads.iter().min_by(|a, b| gap(a).total_cmp(&gap(b)))?;
+    PAD_LENGTHS.contains(&(run.size / nearest.size_mm)).then_some((from_tip, nearest))
+}
+
+/// Distance from the dipped end beyond which nothing is taken for a pad.
+fn beyond(form: &StripForm) -> f64 {
+    let gaps: Vec<f64> = form.pads.windows(2).map(|pair| pair[1].centre_mm - pair[0].centre_mm).collect();
+    let last = form.pads.last().map_or(0.0, |pad| pad.centre_mm);
+    last + BEYOND_SPACINGS * stats::median(&gaps).unwrap_or(last)
+}
+
+/// How many times as far apart as the form says pads are seen, by least squares; `None` for fewer than
+/// three, of which one may be seen in part.
+fn spacing(places: &[(f64, f64)]) -> Option<f64> {
+    if places.len() < 3 {
+        return None;
+    }
+    let mean = |pick: fn(&(f64, f64)) -> f64| stats::mean(&places.iter().map(pick).collect::<Vec<_>>());
+    let (wanted, seen) = (mean(|p| p.0)?, mean(|p| p.1)?);
+    let product: f64 = places.iter().map(|p| (p.0 - wanted) * (p.1 - seen)).sum();
+    let square: f64 = places.iter().map(|p| (p.0 - wanted).powi(2)).sum();
+    (square > 0.0).then(|| product / square)
 }
 
 fn first_seen(lying: &Lying) -> usize {

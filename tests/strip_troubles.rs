@@ -1,0 +1,159 @@
+//! Strips in trouble, through the command: askew, lifted, unevenly wetted, glossy, bled, with pads
+//! covered or missing, and strips of another kit. The pictures are rendered from a rendered photo
+//! (`support/strips.rs`): they prove nothing of a real strip.
+
+#[path = "support/home.rs"]
+mod home;
+#[path = "support/strips.rs"]
+mod strips;
+
+use home::Home;
+use serde_json::Value;
+use strips::{FIRST_MM, Laying, PITCH_MM, Strip, own_pads};
+
+const ORDER: [&str; 4] = ["nitrate", "nitrite", "ph", "ammonia"];
+const PHOTO: &str = "002.jpg";
+
+fn read(strip: &Strip, laying: &Laying) -> Vec<Value> {
+    let home = Home::new();
+    let file = home.path().join("laid.png");
+    strip.laid(laying).save(&file).unwrap();
+    let file = file.display().to_string();
+    let lines = home.run(["--json", "read", "--dry-run", "--chart", "rendered-strip", &file]).lines();
+    assert_eq!(lines.len(), 4);
+    for (line, analyte) in lines.iter().zip(ORDER) {
+        assert_eq!(line["analyte"], analyte);
+    }
+    lines
+}
+
+/// The value lies within the interval that the strip as rendered gave: what was done to it changes
+/// neither its dyes nor the light.
+fn agrees(before: &Value, after: &Value, what: &str) {
+    assert_eq!(after["status"], before["status"], "{what}: {before} became {after}");
+    let number = |line: &Value, name: &str| line[name].as_f64().unwrap();
+    let (low, high) = (number(before, "low"), number(before, "high"));
+    assert!((low..=high).contains(&number(after, "value")), "{what}: {before} became {after}");
+}
+
+fn all_agree(before: &[Value], after: &[Value], what: &str) {
+    before.iter().zip(after).for_each(|(before, after)| agrees(before, after, what));
+}
+
+fn only_this_pad_is_refused(before: &[Value], after: &[Value], pad: usize, reason: &str) {
+    for (k, (before, after)) in before.iter().zip(after).enumerate() {
+        if k == pad {
+            assert_eq!(after["status"], "refused", "{after}");
+            assert!(after["reason"].as_str().unwrap().contains(reason), "{after}");
+        } else {
+            agrees(before, after, &format!("beside pad {pad}"));
+        }
+    }
+}
+
+fn all_are_refused(after: &[Value], reason: &str) {
+    for line in after {
+        assert_eq!(line["status"], "refused", "{line}");
+        assert!(line["reason"].as_str().unwrap().contains(reason), "{line}");
+    }
+}
+
+#[test]
+fn a_strip_turned_by_up_to_twenty_degrees_either_end_up_reads_the_same() {
+    let strip = Strip::of(PHOTO);
+    let straight = read(&strip, &Laying::default());
+    for turned in [-20.0, -11.0, 6.0, 20.0, 180.0, 165.0, 200.0] {
+        let after = read(&strip, &Laying { turned, ..Laying::default() });
+        all_agree(&straight, &after, &format!("{turned} degrees"));
+        for line in after {
+            let is_flagged = line["flags"].to_string().contains("strip_reversed");
+            assert_eq!(is_flagged, turned > 90.0, "{turned}: {line}");
+        }
+    }
+}
+
+/// Three millimetres off the card at a hand's distance: a little larger, aside, over its own shadow.
+#[test]
+fn a_strip_lifted_off_the_card_reads_the_same() {
+    let strip = Strip::of(PHOTO);
+    let flat = read(&strip, &Laying::default());
+    for (turned, moved) in [(0.0, (2.0, -1.0)), (9.0, (-1.5, 1.5)), (180.0, (1.0, 1.0))] {
+        let laying = Laying { turned, moved, enlarged: 1.015, shadow: 0.3, ..Laying::default() };
+        all_agree(&flat, &read(&strip, &laying), "lifted");
+    }
+}
+
+#[test]
+fn gloss_bleeding_and_a_gently_uneven_wetting_are_borne() {
+    let strip = Strip::of(PHOTO);
+    let plain = read(&strip, &Laying::default());
+    let spot = |d: f64, u: f64, at: f64| (-((d - at).powi(2) + (u - 0.8).powi(2)) / 0.5).exp();
+    let gloss = |d: f64, u: f64, light: [f64; 3]| {
+        let white: f64 = (0..4).map(|k| spot(d, u, FIRST_MM + PITCH_MM * f64::from(k) + 0.5)).sum();
+        light.map(|share| share + 0.5 * white)
+    };
+    all_agree(&plain, &read(&strip, &Laying { change: &gloss, ..Laying::default() }), "gloss");
+    let bled = |d: f64, u: f64, light: [f64; 3]| {
+        let neighbours = [strip.relative(d - 1.0, u), strip.relative(d + 1.0, u)];
+        std::array::from_fn(|k| 0.5 * light[k] + 0.25 * (neighbours[0][k] + neighbours[1][k]))
+    };
+    all_agree(&plain, &read(&strip, &Laying { change: &bled, ..Laying::default() }), "bleeding");
+    let wetted = |d: f64, _: f64, light: [f64; 3]| {
+        let within = (d - FIRST_MM + PITCH_MM / 2.0).rem_euclid(PITCH_MM) - PITCH_MM / 2.0;
+        light.map(|share| share.powf(1.0 + 0.03 * within))
+    };
+    all_agree(&plain, &read(&strip, &Laying { change: &wetted, ..Laying::default() }), "uneven");
+}
+
+#[test]
+fn a_folded_or_half_covered_pad_is_refused_alone_wherever_it_is() {
+    let strip = Strip::of(PHOTO);
+    let before = read(&strip, &Laying::default());
+    for pad in 0..4 {
+        let centre = FIRST_MM + PITCH_MM * pad as f64;
+        // Folded back, a pad shows the plastic's other side.
+        let folded = |d: f64, u: f64, light: [f64; 3]| {
+            if d > centre && d < centre + 3.0 { strip.bare(u) } else { light }
+        };
+        let after = read(&strip, &Laying { change: &folded, ..Laying::default() });
+        only_this_pad_is_refused(&before, &after, pad, "half covered");
+        let covered = |d: f64, u: f64, light: [f64; 3]| {
+            if (d - centre).abs() < 3.0 && u > 0.0 { [0.05, 0.04, 0.04] } else { light }
+        };
+        let after = read(&strip, &Laying { change: &covered, ..Laying::default() });
+        only_this_pad_is_refused(&before, &after, pad, "half covered");
+    }
+}
+
+#[test]
+fn a_missing_pad_is_refused_alone_wherever_it_is() {
+    let strip = Strip::of(PHOTO);
+    let before = read(&strip, &Laying::default());
+    for pad in 0..4 {
+        let mut pads = own_pads();
+        pads.remove(pad);
+        let after = read(&strip, &Laying { pads, ..Laying::default() });
+        only_this_pad_is_refused(&before, &after, pad, "missing");
+    }
+}
+
+#[test]
+fn a_strip_of_other_pads_is_refused_with_the_mend() {
+    let strip = Strip::of(PHOTO);
+    let spaced = |pitch: f64, order: &[usize]| -> strips::Pads {
+        order.iter().enumerate().map(|(k, own)| (FIRST_MM + pitch * k as f64, *own)).collect()
+    };
+    for pitch in [5.6, 6.0, 7.4, 8.6] {
+        let after = read(&strip, &Laying { pads: spaced(pitch, &[0, 1, 2, 3]), ..Laying::default() });
+        all_are_refused(&after, "another strip");
+    }
+    let five = read(&strip, &Laying { pads: spaced(PITCH_MM, &[0, 1, 2, 3, 0]), ..Laying::default() });
+    all_are_refused(&five, "another strip");
+}
+
+#[test]
+fn pads_out_of_order_give_no_numbers() {
+    let strip = Strip::of(PHOTO);
+    let pads = own_pads().into_iter().map(|(centre, own)| (centre, 3 - own)).collect();
+    all_are_refused(&read(&strip, &Laying { pads, ..Laying::default() }), "another order");
+}
