@@ -172,3 +172,31 @@ fn a_chart_made_anew_on_the_day_of_the_check_is_trusted_again() {
     own_chart(home.path(), |chart| chart["history"] = made("2999-01-01T00:00:00+00:00", "made"));
     assert!(!drifted(home.path()), "made after the check");
 }
+
+/// Checks are shown by `log checks`, and stay out of the readings and events that `log` lists.
+#[test]
+fn the_log_shows_control_charts_and_keeps_checks_out_of_the_tanks() {
+    let home = tempfile::tempdir().unwrap();
+    own_chart(home.path(), |_| {});
+    let none = tintwell(home.path()).args(["log", "checks"]).assert().success().stdout("");
+    none.stderr(contains("verify --chart NAME --log"));
+    let table = table(home.path(), 6.0);
+    let mut verify = tintwell(home.path());
+    verify.args(["verify", "--chart", "kit", "--log", "--tank", "hallway"]).arg(&table);
+    verify.assert().code(2).stderr(contains("a check is of a kit, not of a tank"));
+    tintwell(home.path()).args(["verify", "--chart", "kit", "--log"]).arg(&table).assert().success();
+    tintwell(home.path()).args(["--json", "log"]).assert().success().stdout("");
+    let shown = tintwell(home.path()).args(["log", "checks"]).assert().success();
+    let text = String::from_utf8(shown.get_output().stdout.clone()).unwrap();
+    assert!(text.contains("one beyond zone A") && text.contains("out of control"), "{text}");
+    assert!(text.lines().any(|line| line.contains("|   :       .       :   |")), "{text}");
+    let one = tintwell(home.path())
+        .args(["--json", "log", "checks", "--chart", "kit", "--analyte", "ammonia"])
+        .output()
+        .unwrap();
+    let line: Value = serde_json::from_slice(&one.stdout).unwrap();
+    assert_eq!((&line["control_chart"], &line["checks"]), (&"kit".into(), &1.into()));
+    assert!(line["points"][0]["score"].as_f64().unwrap() < -3.0, "{line}");
+    std::fs::remove_file(home.path().join("calibration/kit.json")).unwrap();
+    tintwell(home.path()).args(["log", "checks"]).assert().success().stderr(contains("are left out"));
+}

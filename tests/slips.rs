@@ -13,6 +13,10 @@ use std::path::{Path, PathBuf};
 use home::{Home, Run};
 use scene::{Slip, left, right, with_slips};
 use serde_json::Value;
+use tintwell::card::CardView;
+use tintwell::card::slips::{AtPlace, laid};
+use tintwell::photo as file;
+use tintwell::pipeline;
 
 const AT: &str = "2031-03-04T18:05:00+01:00";
 
@@ -221,4 +225,23 @@ fn meanings_are_listed_and_forgotten() {
         assert_eq!(run.status, 2, "{words:?}");
         assert!(run.err.contains(told), "{words:?}: {}", run.err);
     }
+}
+
+/// What the first look over the whole photo misses: here its findings are taken away.
+#[test]
+fn a_covered_place_is_looked_at_once_more_for_its_slip() {
+    let home = Home::new();
+    let seen = |name: &str, slips: &[Slip]| {
+        let photo = photo(&home, name, "ammonia_unknown/003.jpg", slips);
+        let view = pipeline::look(file::open(&photo).unwrap()).unwrap();
+        let blind = CardView { slips: Vec::new(), ..view.card.clone() };
+        laid(&view.photo.pixels, &blind)
+    };
+    let turned = Slip { turned: 25.0, at: (12.0, 53.0), ..left(101) };
+    let both = seen("both.jpg", &[turned, right(586)]);
+    assert_eq!(both.places, [AtPlace::Slips(vec![101]), AtPlace::Slips(vec![586])]);
+    assert_eq!(both.elsewhere, [0_u16; 0]);
+    assert_eq!(seen("none.jpg", &[]).places, [AtPlace::Nothing, AtPlace::Nothing]);
+    // A tag of the family that is no slip.
+    assert_eq!(seen("other.jpg", &[left(50)]).places, [AtPlace::Unreadable, AtPlace::Nothing]);
 }

@@ -1,5 +1,7 @@
 //! `standards` through the command.
 
+use std::path::Path;
+
 use approx::assert_relative_eq;
 use assert_cmd::Command;
 use predicates::prelude::*;
@@ -107,6 +109,66 @@ fn a_table_for_calibrate_holds_what_is_really_made_in_default_units() {
     assert!((1.0..5.0).contains(&rows[1][3].parse::<f64>().unwrap()));
     let mut again = standards("nitrate --table");
     again.arg(&path).assert().code(2).stderr(contains("name a new file"));
+}
+
+/// The whole way: recipe and table, photos (rendered standards of ammonia) beside it, chart, reading. The
+/// recipe's levels differ from the rendered ones by what scale and syringe round; their names are taken.
+#[test]
+fn the_recipes_uncertainty_arrives_in_the_chart_and_widens_readings() {
+    let folder = tempfile::tempdir().unwrap();
+    let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos");
+    let known: Vec<(String, f64)> = csv::Reader::from_path(photos.join("ammonia_standards.csv"))
+        .unwrap()
+        .records()
+        .map(|row| row.unwrap())
+        .map(|row| (photos.join(&row[0]).display().to_string(), row[2].parse().unwrap()))
+        .collect();
+    let mut low: Vec<f64> = known.iter().map(|(_, value)| *value).collect();
+    low.sort_by(f64::total_cmp);
+    low.dedup();
+    let wanted = low.iter().map(f64::to_string).collect::<Vec<_>>().join(",");
+    let chart = |name: &str, ware: &str| -> (Value, Value) {
+        let empty = folder.path().join(format!("{name}-empty.csv"));
+        standards(&format!("ammonia --levels {wanted} {ware} --table")).arg(&empty).assert().success();
+        let mixed: Vec<csv::StringRecord> =
+            csv::Reader::from_path(&empty).unwrap().records().map(Result::unwrap).collect();
+        assert_eq!(mixed.len(), low.len());
+        let rows: String = known
+            .iter()
+            .map(|(photo, value)| {
+                let level = &mixed[low.iter().position(|own| own == value).unwrap()];
+                format!("{photo},{},{},{}\n", &level[1], &level[2], &level[3])
+            })
+            .collect();
+        let table = folder.path().join(format!("{name}.csv"));
+        std::fs::write(&table, format!("photo,analyte,value,uncertainty_percent\n{rows}")).unwrap();
+        let out = folder.path().join(format!("{name}.json")).display().to_string();
+        let mut command = Command::cargo_bin("tintwell").unwrap();
+        command.args(["--home", "unused", "calibrate", name, "--out", &out, "--standards"]).arg(&table);
+        command.assert().success();
+        for (k, level) in mixed.iter().enumerate() {
+            let kept: Value = serde_json::from_slice(&std::fs::read(&out).unwrap()).unwrap();
+            let kept = &kept["scales"][0]["levels"][k];
+            assert_relative_eq!(kept["value"].as_f64().unwrap(), level[2].parse::<f64>().unwrap());
+            let percent: f64 = level[3].parse().unwrap();
+            assert_relative_eq!(kept["uncertainty"].as_f64().unwrap(), percent / 100.0, epsilon = 1e-9);
+        }
+        let mut read = Command::cargo_bin("tintwell").unwrap();
+        let photo = &known.iter().find(|(_, value)| *value == 2.0).unwrap().0;
+        let read = read.args(["--home", "unused", "--json", "read", "--dry-run", "--chart", &out, photo]);
+        let reading = serde_json::from_slice(&read.output().unwrap().stdout).unwrap();
+        (serde_json::from_slice(&std::fs::read(&out).unwrap()).unwrap(), reading)
+    };
+    let (fine, sure) = chart("fine", "--scale-step 0.001 --flask-tolerance 0.2");
+    let (coarse, doubted) = chart("coarse", "--scale-step 0.05 --flask-tolerance 8");
+    let uncertainty = |chart: &Value| chart["scales"][0]["levels"][4]["uncertainty"].as_f64().unwrap();
+    assert!(uncertainty(&coarse) > 2.0 * uncertainty(&fine), "{coarse}");
+    let width = |line: &Value| line["high"].as_f64().unwrap() - line["low"].as_f64().unwrap();
+    // In quadrature, as the GUM adds variances (JCGM 100:2008, 5.1.2); a quarter is left to the fit.
+    let added = 2.0 * 1.96 * 2.0 * (uncertainty(&coarse).powi(2) - uncertainty(&fine).powi(2)).sqrt();
+    let expected = width(&sure).hypot(added);
+    assert!((width(&doubted) / expected - 1.0).abs() < 0.25, "{sure} {doubted} {expected}");
+    assert!(width(&doubted) > width(&sure), "{sure} {doubted}");
 }
 
 #[test]

@@ -87,6 +87,18 @@ impl Rule {
     pub const ALL: [Self; 4] =
         [Self::BeyondAction, Self::TwoOfThreeBeyondWarning, Self::FourOfFiveOffCentre, Self::EightOnOneSide];
 
+    /// Its name by the zones of a control chart: A from two to three standard deviations, B from one to
+    /// two, C within one (the tests for assignable causes of ISO 8258, now ISO 7870-2, and the classical
+    /// set name them so; from memory, not verified).
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::BeyondAction => "one beyond zone A",
+            Self::TwoOfThreeBeyondWarning => "two of three in zone A or beyond",
+            Self::FourOfFiveOffCentre => "four of five in zone B or beyond",
+            Self::EightOnOneSide => "eight in a row on one side",
+        }
+    }
+
     /// How many of how many checks must lie beyond which distance, on one side.
     const fn terms(self) -> (usize, usize, f64) {
         match self {

@@ -29,6 +29,11 @@ impl Checks {
         Self(checks.collect())
     }
 
+    /// Names of the charts that were checked, one a check.
+    pub fn charts(&self) -> impl Iterator<Item = &str> {
+        self.0.iter().map(|(_, check)| check.chart.as_str())
+    }
+
     /// Those of a chart, and when they were logged.
     fn of_chart<'a>(&'a self, chart: &'a str) -> impl Iterator<Item = (DateTime<FixedOffset>, &'a Check)> {
         self.0

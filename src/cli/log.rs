@@ -8,6 +8,7 @@ use crate::reading::{Measurement, Status};
 use crate::terms::Analyte;
 
 mod amend;
+mod checks;
 mod export;
 mod filter;
 mod list;
@@ -16,7 +17,7 @@ mod list;
 #[derive(Debug, clap::Args)]
 #[command(
     args_conflicts_with_subcommands = true,
-    after_help = "Examples:\n  tintwell log --tank hallway --last 50\n  tintwell log --json --tank hallway\n  tintwell log correct 17 nitrite=0.5\n  tintwell log withdraw 17 --reason \"wrong vial\"\n  tintwell log export --help"
+    after_help = "Examples:\n  tintwell log --tank hallway --last 50\n  tintwell log --json --tank hallway\n  tintwell log correct 17 nitrite=0.5\n  tintwell log withdraw 17 --reason \"wrong vial\"\n  tintwell log checks\n  tintwell log export --help"
 )]
 pub struct Args {
     #[command(subcommand)]
@@ -37,6 +38,8 @@ enum Command {
     Restore(amend::Amend),
     /// Show an entry with everything that was ever changed about it
     History(amend::History),
+    /// Show the control charts of kits that were checked with known standards
+    Checks(checks::Args),
     /// Write readings, events or everything for other programs
     Export(export::Args),
 }
@@ -52,6 +55,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         Some(Command::Withdraw(args)) => amend::withdraw(args, settings),
         Some(Command::Restore(args)) => amend::restore(args, settings),
         Some(Command::History(args)) => amend::history(args, settings),
+        Some(Command::Checks(args)) => checks::run(args, settings),
         Some(Command::Export(args)) => export::run(args, settings),
     }
 }

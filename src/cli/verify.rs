@@ -22,7 +22,7 @@ use crate::terms::Analyte;
 /// Arguments of `verify`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell verify --chart ammonia-june fresh-standard.csv\n  tintwell verify --chart ammonia-june --log fresh-standard.csv\n\nChecks in the log form a control chart: once one lies beyond three standard deviations, later\nreadings with that chart are flagged until it is made anew."
+    after_help = "Examples:\n  tintwell verify --chart ammonia-june fresh-standard.csv\n  tintwell verify --chart ammonia-june --log fresh-standard.csv\n\nChecks in the log form a control chart: once one lies beyond three standard deviations, later\nreadings with that chart are flagged until it is made anew. `tintwell log checks`\nshows the control charts."
 )]
 pub struct Args {
     /// Table of photos and their known values, as for calibrate
@@ -36,9 +36,13 @@ pub struct Args {
     /// List every photo
     #[arg(long)]
     list: bool,
-    /// Keep the results in the log as checks of the kit
+    /// Keep the results in the log as checks of the kit (of no tank: they hold for every tank that is
+    /// read with its chart)
     #[arg(long)]
     log: bool,
+    /// Refused with a word why
+    #[arg(long, value_name = "NAME", hide = true)]
+    tank: Option<String>,
 }
 
 /// Reads every photo of the table and compares with what is known.
@@ -46,6 +50,12 @@ pub struct Args {
 /// # Errors
 /// The table or the chart cannot be used.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    if let Some(tank) = &args.tank {
+        bail!(
+            "a check is of a kit, not of a tank: a standard says nothing of the water in {tank}; leave --tank out: with --log the check counts for every tank that is read with chart {:?}",
+            args.chart
+        );
+    }
     let chart = charts::find(settings, &args.chart)?;
     let mut rows = standards_table::read(&args.table, args.analyte)?;
     if let Some(form) = &chart.strip {

@@ -9,6 +9,11 @@ use super::json::rounded;
 use crate::chart::control::{Limits, Rule, State, signals, state};
 use crate::terms::Analyte;
 
+/// Characters of the drawn chart for one standard uncertainty.
+const PER_UNIT: f64 = 4.0;
+/// Characters to either side of its centre.
+const REACH: usize = 16;
+
 /// One kit's control chart after its last check. Scores are in standard uncertainties of the readings.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Standing {
@@ -22,14 +27,25 @@ pub struct Standing {
     warning_limits: (f64, f64),
     action_limits: (f64, f64),
     state: State,
+    /// Every check, oldest first.
+    points: Vec<Point>,
     /// Rules that any check has met, with the time of the check that completed them.
     rules: Vec<Met>,
+}
+
+/// One check on the chart.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Point {
+    at: String,
+    score: f64,
 }
 
 /// A rule met.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Met {
     rule: Rule,
+    /// Its usual name.
+    name: &'static str,
     at: String,
     means: String,
 }
@@ -47,6 +63,7 @@ impl Standing {
             .into_iter()
             .map(|signal| Met {
                 rule: signal.rule,
+                name: signal.rule.name(),
                 at: checks[signal.at].0.to_rfc3339(),
                 means: signal.rule.to_string(),
             })
@@ -59,6 +76,10 @@ impl Standing {
             warning_limits: limits.warning(),
             action_limits: limits.action(),
             state: state(&scores, limits),
+            points: checks
+                .iter()
+                .map(|(at, score)| Point { at: at.to_rfc3339(), score: rounded(*score) })
+                .collect(),
             rules,
         })
     }
@@ -88,7 +109,30 @@ impl Standing {
             self.action_limits.1
         );
         for met in &self.rules {
-            let _ = writeln!(out, "  {}: {}", met.at, met.means);
+            let _ = writeln!(out, "  {}: {} (rule {:?})", met.at, met.means, met.name);
+        }
+        out
+    }
+
+    /// The chart itself in characters: a line a check, from four standard uncertainties below to four
+    /// above; what lies beyond is an arrow at the edge.
+    pub fn drawn(&self) -> String {
+        let mut out = String::new();
+        for point in &self.points {
+            let mut line = vec![' '; 2 * REACH + 1];
+            let column = |score: f64| ((score * PER_UNIT).round() + REACH as f64) as usize;
+            line[REACH] = '.';
+            for (limits, mark) in [(self.warning_limits, ':'), (self.action_limits, '|')] {
+                line[column(limits.0)] = mark;
+                line[column(limits.1)] = mark;
+            }
+            match point.score * PER_UNIT {
+                place if place > REACH as f64 => line[2 * REACH] = '>',
+                place if place < -(REACH as f64) => line[0] = '<',
+                _ => line[column(point.score)] = '*',
+            }
+            let line: String = line.into_iter().collect();
+            let _ = writeln!(out, "  {}  {line}  {:+.1}", point.at, point.score);
         }
         out
     }
@@ -109,6 +153,26 @@ mod tests {
         assert!(text.contains("3 checks, the last +2.4") && text.contains("check again soon"), "{text}");
         assert!(text.contains("2031-03-03T18:00:00+01:00: two of three"), "{text}");
         assert!(standing.json().unwrap().contains("\"rule\":\"two_of_three_beyond_warning\""));
+        assert!(text.contains("two of three in zone A"), "{text}");
         assert_eq!(Standing::of("kit", Analyte::Ammonia, &[], &limits), None);
+    }
+
+    #[test]
+    fn checks_are_drawn_between_the_limits_and_beyond_them_as_arrows() {
+        let at = DateTime::parse_from_rfc3339("2031-03-01T18:00:00+01:00").unwrap();
+        let checks = [-9.0, 0.0, 2.5, 4.5].map(|score| (at, score));
+        let standing =
+            Standing::of("kit", Analyte::Ammonia, &checks, &Limits::given(0.0, 1.0).unwrap()).unwrap();
+        let drawn: Vec<String> =
+            standing.drawn().lines().map(|line| line.replace("  2031-03-01T18:00:00+01:00  ", "")).collect();
+        assert_eq!(
+            drawn,
+            [
+                "<   |   :       .       :   |      -9.0",
+                "    |   :       *       :   |      +0.0",
+                "    |   :       .       : * |      +2.5",
+                "    |   :       .       :   |   >  +4.5",
+            ]
+        );
     }
 }
