@@ -106,7 +106,7 @@ impl Strip {
         let dx = (place.x - centre.x - laying.moved.0) / laying.enlarged;
         let dy = (place.y - centre.y - laying.moved.1) / laying.enlarged;
         let (u, d) = (dx * cos - dy * sin, dx * sin + dy * cos + LENGTH_MM / 2.0);
-        let is_on = u.abs() < WIDTH_MM / 2.0 + RIM_MM && d > -RIM_MM && d < LENGTH_MM + RIM_MM;
+        let is_on = u.abs() < WIDTH_MM / 2.0 + RIM_MM && (-RIM_MM..LENGTH_MM + RIM_MM).contains(&d);
         if !is_on {
             let cover = |t: f64, low: f64, high: f64| {
                 0.5 * (((t - low) / SHADOW_MM).tanh() - ((t - high) / SHADOW_MM).tanh())
@@ -138,7 +138,7 @@ fn source(pads: &Pads, d: f64) -> f64 {
     let shown = pads.iter().find(|(centre, _)| (d - centre).abs() < HALF_PAD_MM);
     match shown {
         Some((centre, own)) => FIRST_MM + PITCH_MM * *own as f64 + d - centre,
-        None if d < 1.5 || d > LENGTH_MM - 2.0 => d,
+        None if !(1.5..=LENGTH_MM - 2.0).contains(&d) => d,
         None => BARE_MM,
     }
 }
