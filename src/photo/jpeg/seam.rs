@@ -8,8 +8,9 @@
 
 use super::frame::{Component, Frame};
 
-/// Least jump that is told, sixteenths of an 8-bit step.
-const LEAST_JUMP: i32 = 4 * 16;
+/// Least jumps that are told of brightness and of colour, sixteenths of an 8-bit step: one of Cb or Cr
+/// moves blue or red against green twice as far (ITU-T T.871).
+const LEAST_JUMPS: [i32; 2] = [4 * 16, 2 * 16];
 /// Share of the blocks along the seam that must show the jump.
 const SEAM_SHARE: f64 = 0.85;
 /// Share of a row that must lie on either side of the first wrong block: a scene's level edge may well
@@ -20,7 +21,10 @@ const LEAST_BLOCKS: usize = 16;
 
 /// Whether a seam runs between rows of units in brightness or one of the colours.
 pub(super) fn has_seam(frame: &Frame) -> bool {
-    frame.components.iter().any(|component| Plane::of(component, frame.mean_step(component)).has_seam())
+    let [brightness, colour] = LEAST_JUMPS;
+    let least = std::iter::once(brightness).chain(std::iter::repeat(colour));
+    let mut planes = frame.components.iter().map(|own| Plane::of(own, frame.mean_step(own))).zip(least);
+    planes.any(|(plane, least)| plane.has_seam(least))
 }
 
 /// The means of one component's blocks.
@@ -47,14 +51,14 @@ impl<'a> Plane<'a> {
         }
     }
 
-    fn has_seam(&self) -> bool {
+    fn has_seam(&self, least_jump: i32) -> bool {
         let (columns, rows) = self.blocks;
         if columns < LEAST_BLOCKS {
             return false;
         }
         let edges = (1..).map(|unit| unit * self.unit).take_while(|row| row + 1 < rows);
         let jumps: Vec<i32> = edges.flat_map(|row| self.jumps(row)).collect();
-        runs_a_row(&jumps, columns, 1) || runs_a_row(&jumps, columns, -1)
+        [1, -1].into_iter().any(|sign| runs_a_row(&jumps, columns, sign, least_jump))
     }
 
     /// Jumps over the upper edge of a row of blocks, without what the slopes above and below account
@@ -71,10 +75,10 @@ impl<'a> Plane<'a> {
 
 /// Whether the jumps of a whole row of blocks, begun somewhere in its middle, all go one way and are
 /// alike.
-fn runs_a_row(jumps: &[i32], columns: usize, sign: i32) -> bool {
+fn runs_a_row(jumps: &[i32], columns: usize, sign: i32, least_jump: i32) -> bool {
     let least = (SEAM_SHARE * columns as f64) as usize;
     let side = (SIDE_SHARE * columns as f64) as usize;
-    let is_jump = |value: &i32| usize::from(sign * value >= LEAST_JUMP);
+    let is_jump = |value: &i32| usize::from(sign * value >= least_jump);
     let mut count: usize = jumps.iter().take(columns).map(is_jump).sum();
     for start in 0..jumps.len().saturating_sub(columns) {
         let column = start % columns;
@@ -105,7 +109,7 @@ mod tests {
     }
 
     fn has_seam(means: &[i16]) -> bool {
-        Plane { means, step: 1, blocks: BLOCKS, stride: BLOCKS.0, unit: 2 }.has_seam()
+        Plane { means, step: 1, blocks: BLOCKS, stride: BLOCKS.0, unit: 2 }.has_seam(LEAST_JUMPS[0])
     }
 
     #[test]
