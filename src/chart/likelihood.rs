@@ -28,10 +28,11 @@ const RESIDUAL_SHARE: f64 = 0.5;
 const METAMERISM: f64 = 0.03;
 const METAMERISM_BY_RESIDUAL: f64 = 1.5;
 const METAMERISM_BY_HUE_SHIFT: f64 = 0.5;
-/// Most Gauss-Newton steps.
-const STEPS: usize = 5;
-/// Unknowns that move by less than this are settled: the likelihood is level there.
-const SETTLED: f64 = 1e-4;
+/// Most Gauss-Newton steps of a look.
+const MOST_STEPS: usize = 12;
+/// Unknowns that move by less than this share of their priors' widths are settled: the likelihood is
+/// level there, and off by the square of it.
+const SETTLED: f64 = 1e-3;
 /// Bounds of the path factor and of the shade, beyond which the model means nothing.
 const PATH_BOUNDS: (f64, f64) = (0.6, 1.6);
 const SHADE_BOUNDS: (f64, f64) = (-0.6, 0.8);
@@ -45,6 +46,13 @@ pub(super) struct Explained {
     pub chi_square: f64,
 }
 
+/// What one sample says, and where its photo's unknowns then lie.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Look {
+    pub explained: Explained,
+    pub state: [f64; 5],
+}
+
 /// A colour with its noise and the priors of its photo. The five unknowns stand in the order path
 /// factor, shade, veil, lamp, mixed light.
 pub(super) struct Problem {
@@ -52,9 +60,11 @@ pub(super) struct Problem {
     /// Variance of each channel.
     noise: [f64; 3],
     metamerism: f64,
-    mixed: [f64; 3],
+    /// Change of the decadic exponent with mixed light.
+    by_mix: [f64; 3],
     prior: [f64; 5],
     variance: [f64; 5],
+    inverse_sd: [f64; 5],
     /// Absorbance of the colour at the usual veil.
     own: [f64; 3],
     most_veil: f64,
@@ -87,12 +97,16 @@ impl Four {
 /// The unknowns at four samples.
 type State = [f64x4; 5];
 
-/// The model at four samples and one state of the unknowns each.
+/// The model at four samples and one state of the unknowns each. A channel's light changes with the
+/// exponent of what passes, and that with each unknown but the veil.
 struct Model {
     /// Observed less predicted light.
     gap: [f64x4; 3],
-    /// Change of the predicted light with each unknown.
-    jacobian: [[f64x4; 5]; 3],
+    /// Change of the predicted light with the decadic exponent.
+    slope: [f64x4; 3],
+    /// Change of the exponent with the path factor and the lamp; with the shade it is one.
+    by_path: [f64x4; 3],
+    by_lamp: [f64x4; 3],
     /// Variance of each channel.
     noise: [f64x4; 3],
     covariance: Symmetric,
@@ -143,40 +157,73 @@ impl Problem {
             light: colour,
             noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)).into(),
             metamerism: metamerism(circumstances) * LN_10,
-            mixed: circumstances.mixed,
+            by_mix: circumstances.mixed.map(|mixed| mixed / -LN_10),
             prior: [1.0, 0.0, priors.veil_mean, lamp, 0.0],
             variance: sd.map(|sd| sd * sd),
+            inverse_sd: sd.map(f64::recip),
             own: colour.map(|value| -(value - priors.veil_mean).max(0.01).log10()),
             most_veil: 0.9 * light.min(),
         }
     }
 
-    /// What each of four samples says.
-    pub(super) fn explain(&self, nodes: [&Node; LANES]) -> [Explained; LANES] {
+    /// Looks at four samples without knowing where the unknowns lie: one step from the priors, and what
+    /// it promises.
+    pub(super) fn glance(&self, nodes: [&Node; LANES]) -> [Look; LANES] {
         let nodes = Four::of(nodes);
-        let mut state = self.start(&nodes);
-        for _ in 0..STEPS {
-            let before = state;
-            state = self.step(&nodes, &before);
-            let moved =
-                before.iter().zip(&state).fold(f64x4::ZERO, |most, (a, b)| most.fast_max((*a - *b).abs()));
-            if moved.simd_lt(f64x4::splat(SETTLED)).all() {
+        let start = self.start(&nodes);
+        let model = self.model(&nodes, &start);
+        let (free, chi_square) = self.step(&model, &start);
+        self.weigh(&model, &self.within_bounds(&free), chi_square)
+    }
+
+    /// Looks at four samples from where the unknowns about lie until they have settled.
+    pub(super) fn look(&self, nodes: [&Node; LANES], about: [&[f64; 5]; LANES]) -> [Look; LANES] {
+        let nodes = Four::of(nodes);
+        let mut state: State = std::array::from_fn(|k| f64x4::new(about.map(|state| state[k])));
+        for _ in 0..MOST_STEPS {
+            let model = self.model(&nodes, &state);
+            let (free, chi_square) = self.step(&model, &state);
+            let next = self.within_bounds(&free);
+            let is_settled = self.distance(&state, &next).simd_lt(f64x4::splat(SETTLED)).all();
+            state = next;
+            if is_settled && free == next {
+                return self.weigh(&model, &state, chi_square);
+            }
+            if is_settled {
                 break;
             }
         }
         let model = self.model(&nodes, &state);
-        let mut chi_square = f64x4::ZERO;
-        for channel in 0..3 {
-            chi_square += model.gap[channel] * model.gap[channel] / model.noise[channel];
-        }
-        for (k, value) in state.iter().enumerate() {
-            let pull = *value - self.prior[k];
-            chi_square += pull * pull * (1.0 / self.variance[k]);
-        }
+        self.weigh(&model, &state, self.chi_square(&model, &state))
+    }
+
+    /// Farthest that an unknown has moved, in standard deviations of its prior.
+    #[inline]
+    fn distance(&self, from: &State, to: &State) -> f64x4 {
+        let moved = (0..5).map(|k| (from[k] - to[k]).abs() * self.inverse_sd[k]);
+        moved.fold(f64x4::ZERO, |most, moved| most.fast_max(moved))
+    }
+
+    /// Sum of squares at this state.
+    fn chi_square(&self, model: &Model, state: &State) -> f64x4 {
+        let pulls = (0..5).map(|k| (state[k] - self.prior[k]) * self.inverse_sd[k]);
+        pulls.fold(
+            sum(|channel| model.gap[channel] * model.gap[channel] / model.noise[channel]),
+            |all, pull| all + pull * pull,
+        )
+    }
+
+    /// What four samples say.
+    #[inline(always)]
+    fn weigh(&self, model: &Model, state: &State, chi_square: f64x4) -> [Look; LANES] {
         let determinant = model.covariance.determinant(&model.covariance.cofactors());
-        let likelihood = (chi_square + determinant.ln()) * -0.5;
-        let (likelihood, chi_square) = (likelihood.to_array(), chi_square.to_array());
-        std::array::from_fn(|k| Explained { likelihood: likelihood[k], chi_square: chi_square[k] })
+        let likelihood = ((chi_square + determinant.ln()) * -0.5).to_array();
+        let chi_square = chi_square.to_array();
+        let state = state.map(f64x4::to_array);
+        std::array::from_fn(|lane| Look {
+            explained: Explained { likelihood: likelihood[lane], chi_square: chi_square[lane] },
+            state: state.map(|values| values[lane]),
+        })
     }
 
     /// Priors, with the shade that brings the path nearest.
@@ -190,68 +237,77 @@ impl Problem {
         state
     }
 
-    /// One Gauss-Newton step.
-    fn step(&self, nodes: &Four, state: &State) -> State {
-        let model = self.model(nodes, state);
-        let mut gap = model.gap;
-        for (gap, row) in gap.iter_mut().zip(&model.jacobian) {
-            for (k, slope) in row.iter().enumerate() {
-                *gap += *slope * (state[k] - self.prior[k]);
-            }
-        }
+    /// One Gauss-Newton step, and what it makes of the sum of squares where no bound is met.
+    #[inline(always)]
+    fn step(&self, model: &Model, state: &State) -> (State, f64x4) {
+        let off: State = std::array::from_fn(|k| state[k] - self.prior[k]);
+        let gap: [f64x4; 3] = std::array::from_fn(|channel| {
+            let exponent = model.by_path[channel] * off[0]
+                + off[1]
+                + model.by_lamp[channel] * off[3]
+                + off[4] * self.by_mix[channel];
+            model.gap[channel] + model.slope[channel] * exponent + off[2]
+        });
         let cofactors = model.covariance.cofactors();
         let scale = f64x4::ONE / model.covariance.determinant(&cofactors);
         let pulls = cofactors.times(gap).map(|pull| pull * scale);
-        let mut next: State = std::array::from_fn(|k| {
-            let change: f64x4 = (0..3)
-                .map(|channel| model.jacobian[channel][k] * pulls[channel])
-                .fold(f64x4::ZERO, |sum, term| sum + term);
-            change * self.variance[k] + self.prior[k]
-        });
-        next[0] = bounded(next[0], PATH_BOUNDS);
-        next[1] = bounded(next[1], SHADE_BOUNDS);
-        next[2] = bounded(next[2], (0.0, self.most_veil));
-        next
+        let chi_square = sum(|channel| gap[channel] * pulls[channel]);
+        let exponents: [f64x4; 3] = std::array::from_fn(|channel| model.slope[channel] * pulls[channel]);
+        let next = [
+            sum(|channel| model.by_path[channel] * exponents[channel]),
+            sum(|channel| exponents[channel]),
+            sum(|channel| pulls[channel]),
+            sum(|channel| model.by_lamp[channel] * exponents[channel]),
+            sum(|channel| exponents[channel] * self.by_mix[channel]),
+        ];
+        (std::array::from_fn(|k| next[k] * self.variance[k] + self.prior[k]), chi_square)
     }
 
+    /// Keeps unknowns where the model means something.
+    #[inline]
+    fn within_bounds(&self, state: &State) -> State {
+        let mut within = *state;
+        within[0] = bounded(within[0], PATH_BOUNDS);
+        within[1] = bounded(within[1], SHADE_BOUNDS);
+        within[2] = bounded(within[2], (0.0, self.most_veil));
+        within
+    }
+
+    #[inline(always)]
     fn model(&self, nodes: &Four, state: &State) -> Model {
         let [path, shade, veil, lamp, mix] = *state;
-        let mut model = Model {
-            gap: [f64x4::ZERO; 3],
-            jacobian: [[f64x4::ZERO; 5]; 3],
-            noise: [f64x4::ZERO; 3],
-            covariance: Symmetric([f64x4::ZERO; 6]),
-        };
-        for channel in 0..3 {
-            let (absorbance, by_lamp) = (nodes.absorbance[channel], nodes.by_lamp[channel]);
-            let own = absorbance + lamp * by_lamp;
-            let passed = exp((path * own + shade) * -LN_10 + mix * self.mixed[channel]);
-            model.gap[channel] = self.light[channel] - passed - veil;
-            let by_shade = passed * -LN_10;
-            model.jacobian[channel] = [
-                by_shade * own,
-                by_shade,
-                f64x4::ONE,
-                by_shade * path * by_lamp,
-                passed * self.mixed[channel],
-            ];
-            let coloured = passed * (absorbance - nodes.lightest) * self.metamerism;
-            let by_absorbance = by_shade * path;
-            model.noise[channel] = coloured * coloured
-                + by_absorbance * by_absorbance * nodes.doubt[channel]
-                + self.noise[channel];
-        }
-        model.covariance = self.covariance(&model.jacobian, &model.noise);
-        model
+        let by_path: [f64x4; 3] =
+            std::array::from_fn(|channel| nodes.absorbance[channel] + lamp * nodes.by_lamp[channel]);
+        let by_lamp = nodes.by_lamp.map(|by_lamp| path * by_lamp);
+        let passed: [f64x4; 3] = std::array::from_fn(|channel| {
+            exp((path * by_path[channel] + shade + mix * self.by_mix[channel]) * -LN_10)
+        });
+        let slope = passed.map(|passed| passed * -LN_10);
+        let gap = std::array::from_fn(|channel| self.light[channel] - passed[channel] - veil);
+        let noise = std::array::from_fn(|channel| {
+            let coloured = passed[channel] * (nodes.absorbance[channel] - nodes.lightest) * self.metamerism;
+            let by_absorbance = slope[channel] * path;
+            coloured * coloured + by_absorbance * by_absorbance * nodes.doubt[channel] + self.noise[channel]
+        });
+        let covariance = self.covariance(&slope, &by_path, &by_lamp, &noise);
+        Model { gap, slope, by_path, by_lamp, noise, covariance }
     }
 
     /// Covariance of the light: what the unknowns' priors do to it, and its own noise.
-    fn covariance(&self, jacobian: &[[f64x4; 5]; 3], noise: &[f64x4; 3]) -> Symmetric {
-        let spread: [[f64x4; 5]; 3] =
-            std::array::from_fn(|row| std::array::from_fn(|k| jacobian[row][k] * self.variance[k]));
+    #[inline(always)]
+    fn covariance(
+        &self,
+        slope: &[f64x4; 3],
+        by_path: &[f64x4; 3],
+        by_lamp: &[f64x4; 3],
+        noise: &[f64x4; 3],
+    ) -> Symmetric {
+        let [path, shade, veil, lamp, mix] = self.variance;
         let entry = |row: usize, column: usize| {
-            let terms = spread[row].iter().zip(&jacobian[column]).map(|(a, b)| *a * *b);
-            terms.fold(f64x4::ZERO, |sum, term| sum + term)
+            let exponent = by_path[row] * by_path[column] * path
+                + by_lamp[row] * by_lamp[column] * lamp
+                + (shade + mix * self.by_mix[row] * self.by_mix[column]);
+            slope[row] * slope[column] * exponent + veil
         };
         Symmetric([
             entry(0, 0) + noise[0],
@@ -264,6 +320,13 @@ impl Problem {
     }
 }
 
+/// Sum over the channels.
+#[inline]
+fn sum(term: impl Fn(usize) -> f64x4) -> f64x4 {
+    term(0) + term(1) + term(2)
+}
+
+#[inline]
 fn bounded(value: f64x4, (low, high): (f64, f64)) -> f64x4 {
     value.fast_max(f64x4::splat(low)).fast_min(f64x4::splat(high))
 }

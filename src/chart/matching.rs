@@ -5,9 +5,9 @@
 //! holds 95 %; both end where the chart ends, but where a chart begins above zero (pH) the interval
 //! goes on below it as far as the path does.
 //!
-//! Most of the path has nothing to say: it is looked at every half step first, then more closely where
-//! that leaves a chance, and between six samples of a smooth piece the logarithm of the likelihood is
-//! interpolated.
+//! Most of the path has nothing to say: it is glanced at every half step first, then looked at more
+//! closely where that leaves a chance, each look begun where its neighbours' unknowns settled. Between
+//! six samples of a piece the logarithm of the likelihood is interpolated, unless it has a kink there.
 
 mod posterior;
 #[cfg(test)]
@@ -15,7 +15,7 @@ mod tests;
 
 use std::sync::LazyLock;
 
-use super::likelihood::{Explained, LANES, Problem};
+use super::likelihood::{Explained, LANES, Look, Problem};
 use super::optics::DARKEST;
 use super::path::{NODES_PER_PIECE, Node, Path};
 use crate::colour::{Correction, LampScore, MixedLight};
@@ -141,65 +141,97 @@ fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
 
 /// Samples of a piece between two neighbouring ones of the second look.
 const STRIDE: usize = NODES_PER_PIECE / 5;
-/// Logarithm of the likelihood, against the best one of the first look, below which both ends of a
-/// piece must lie for it to be passed over.
+/// Logarithm of the likelihood, against the best one of the first glance, below which an end of a piece
+/// is not looked at again: unsettled unknowns keep it too low.
+const NO_GLANCE: f64 = -80.0;
+/// The same, against the best one of all ends, below which both ends of a piece must lie for it to be
+/// passed over.
 const NO_CHANCE: f64 = -22.0;
-/// The same, against the best one of the second look, for all six samples of a piece that is not
-/// looked at sample by sample.
+/// The same, against the best one of all ends, for all six samples of a piece that is not looked at
+/// sample by sample, even if it has a kink.
 const SMALL_CHANCE: f64 = -8.0;
+/// Fifth difference of the likelihood's logarithm at six samples up to which it has no kink.
+const SMOOTH: f64 = 0.01;
 /// What a sample that is passed over says.
 const PASSED_OVER: Explained = Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
 
 /// What the part of the path that matters says: the index of its first sample, and a word of each.
 fn explain(nodes: &[Node], problem: &Problem) -> (usize, Vec<Explained>) {
-    let pieces = (nodes.len() - 1) / NODES_PER_PIECE;
-    let ends = ends_of_pieces(nodes, problem, pieces);
+    let ends = ends_of_pieces(nodes, problem);
+    let pieces = ends.len() - 1;
     let best = best_of(&ends);
     let has_chance = |piece: &usize| best_of(&ends[*piece..piece + 2]) >= best + NO_CHANCE;
     let Some(first) = (0..pieces).find(has_chance) else { return (0, vec![PASSED_OVER; 2]) };
     let last = (0..pieces).rev().find(has_chance).unwrap_or(first);
-    let range = first * NODES_PER_PIECE..=(last + 1) * NODES_PER_PIECE;
-    let mut explained = vec![PASSED_OVER; range.end() - range.start() + 1];
-    let nodes = &nodes[range];
-    let begins = || (first..=last).filter(has_chance).map(|piece| (piece - first) * NODES_PER_PIECE);
-    for (begin, ends) in begins().zip((first..=last).filter(has_chance).map(|piece| &ends[piece..piece + 2]))
-    {
-        let inner = problem.explain(std::array::from_fn(|k| &nodes[begin + (k + 1) * STRIDE]));
-        let six = [ends[0], inner[0], inner[1], inner[2], inner[3], ends[1]];
-        interpolate(&six, &mut explained[begin..=begin + NODES_PER_PIECE]);
-    }
-    let best = best_of(&explained);
-    for begin in begins() {
-        let own = &mut explained[begin..=begin + NODES_PER_PIECE];
-        if best_of(own) >= best + SMALL_CHANCE {
-            look_closely(&nodes[begin..], problem, own);
+    let begin = first * NODES_PER_PIECE;
+    let mut explained = vec![PASSED_OVER; (last - first + 1) * NODES_PER_PIECE + 1];
+    for piece in (first..=last).filter(has_chance) {
+        let own = piece * NODES_PER_PIECE;
+        let ends = [&ends[piece], &ends[piece + 1]];
+        let states: [[f64; 5]; LANES] = std::array::from_fn(|k| between(ends, (k + 1) as f64 / 5.0));
+        let inner = problem.look(std::array::from_fn(|k| &nodes[own + (k + 1) * STRIDE]), states.each_ref());
+        let six = [ends[0], &inner[0], &inner[1], &inner[2], &inner[3], ends[1]];
+        let words = &mut explained[own - begin..=own - begin + NODES_PER_PIECE];
+        if is_smooth(&six) || six.iter().all(|look| look.explained.likelihood < best + SMALL_CHANCE) {
+            interpolate(&six.map(|look| look.explained), words);
+        } else {
+            look_closely(&nodes[own..], problem, &six, words);
         }
     }
-    (first * NODES_PER_PIECE, explained)
+    (begin, explained)
 }
 
-fn best_of(explained: &[Explained]) -> f64 {
-    explained.iter().map(|node| node.likelihood).fold(f64::NEG_INFINITY, f64::max)
+/// Whether a polynomial follows the logarithm of the likelihood through six even samples: where an
+/// unknown meets its bound, or another channel becomes the lightest, it has a kink.
+fn is_smooth(six: &[&Look; 6]) -> bool {
+    const FIFTH: [f64; 6] = [-1.0, 5.0, -10.0, 10.0, -5.0, 1.0];
+    let difference: f64 =
+        six.iter().zip(FIFTH).map(|(look, weight)| weight * look.explained.likelihood).sum();
+    difference.abs() < SMOOTH
 }
 
-/// Replaces what was interpolated in a piece.
-fn look_closely(nodes: &[Node], problem: &Problem, piece: &mut [Explained]) {
-    let between: [usize; 3 * LANES] =
-        std::array::from_fn(|k| (k / 2 * STRIDE + k % 2 + 1).min(NODES_PER_PIECE - 1));
-    for four in between.as_chunks::<LANES>().0 {
-        let own = problem.explain(four.map(|k| &nodes[k]));
-        four.iter().zip(own).for_each(|(&k, own)| piece[k] = own);
+/// Looks at each sample of a piece, from where the unknowns lie at the two next to it of six.
+fn look_closely(nodes: &[Node], problem: &Problem, six: &[&Look; 6], words: &mut [Explained]) {
+    for (word, look) in words.iter_mut().step_by(STRIDE).zip(six) {
+        *word = look.explained;
     }
+    let between_two: [usize; 3 * LANES] =
+        std::array::from_fn(|k| (k / 2 * STRIDE + k % 2 + 1).min(NODES_PER_PIECE - 1));
+    for four in between_two.as_chunks::<LANES>().0 {
+        let states = four
+            .map(|k| between([six[k / STRIDE], six[k / STRIDE + 1]], (k % STRIDE) as f64 / STRIDE as f64));
+        let looks = problem.look(four.map(|k| &nodes[k]), states.each_ref());
+        four.iter().zip(looks).for_each(|(&k, look)| words[k] = look.explained);
+    }
+}
+
+/// Where the unknowns about lie at a share of the way between two samples.
+fn between(ends: [&Look; 2], share: f64) -> [f64; 5] {
+    std::array::from_fn(|k| ends[0].state[k] + share * (ends[1].state[k] - ends[0].state[k]))
+}
+
+fn best_of(looks: &[Look]) -> f64 {
+    looks.iter().map(|look| look.explained.likelihood).fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// The samples at which one smooth piece of the path meets the next.
-fn ends_of_pieces(nodes: &[Node], problem: &Problem, pieces: usize) -> Vec<Explained> {
+fn ends_of_pieces(nodes: &[Node], problem: &Problem) -> Vec<Look> {
+    let pieces = (nodes.len() - 1) / NODES_PER_PIECE;
+    let end = |k: usize| &nodes[k.min(pieces) * NODES_PER_PIECE];
     let mut ends = Vec::with_capacity(pieces + LANES);
     for begin in (0..=pieces).step_by(LANES) {
-        let end = |k: usize| &nodes[(begin + k).min(pieces) * NODES_PER_PIECE];
-        ends.extend(problem.explain(std::array::from_fn(end)));
+        ends.extend(problem.glance(std::array::from_fn(|k| end(begin + k))));
     }
     ends.truncate(pieces + 1);
+    let best = best_of(&ends);
+    let is_worth = |look: &Look| look.explained.likelihood >= best + NO_GLANCE;
+    let Some(first) = ends.iter().position(is_worth) else { return ends };
+    let behind = ends.iter().rposition(is_worth).map_or(first, |last| last + 1);
+    for begin in (first..behind).step_by(LANES) {
+        let four: [usize; LANES] = std::array::from_fn(|k| (begin + k).min(behind - 1));
+        let looks = problem.look(four.map(end), four.map(|k| ends[k].state).each_ref());
+        four.iter().zip(looks).for_each(|(&k, look)| ends[k] = look);
+    }
     ends
 }
 

@@ -10,20 +10,11 @@ const ROUNDING: f64 = 6_755_399_441_055_744.0;
 const LN_2: (f64, f64) = (0.693_145_751_953_125, 1.428_606_820_309_417_2e-6);
 /// Bias of the exponent, in its place.
 const BIAS: u64 = 1023 << 52;
-/// Reciprocals of the factorials from 10 down to 2.
-const TERMS: [f64; 9] = [
-    1.0 / 3_628_800.0,
-    1.0 / 362_880.0,
-    1.0 / 40_320.0,
-    1.0 / 5_040.0,
-    1.0 / 720.0,
-    1.0 / 120.0,
-    1.0 / 24.0,
-    1.0 / 6.0,
-    1.0 / 2.0,
-];
+/// Reciprocals of the factorials from 8 down to 2.
+const TERMS: [f64; 7] =
+    [1.0 / 40_320.0, 1.0 / 5_040.0, 1.0 / 720.0, 1.0 / 120.0, 1.0 / 24.0, 1.0 / 6.0, 1.0 / 2.0];
 
-/// To a relative error of 1e-12: a multiple of the logarithm of 2 is taken off, the rest goes through
+/// To a relative error of 3e-10, for light that is known to a thousandth: a multiple of the logarithm of 2 is taken off, the rest goes through
 /// the series.
 #[inline]
 pub fn exp(x: f64x4) -> f64x4 {
@@ -46,7 +37,7 @@ mod tests {
         #[test]
         fn four_exponentials_agree_with_single_ones(x in prop::array::uniform4(-690.0..690.0_f64)) {
             for (got, x) in exp(f64x4::new(x)).to_array().into_iter().zip(x) {
-                prop_assert!((got / x.exp() - 1.0).abs() < 1e-12, "{x}: {got}");
+                prop_assert!((got / x.exp() - 1.0).abs() < 3e-10, "{x}: {got}");
             }
         }
     }

@@ -8,7 +8,8 @@ use crate::chart::likelihood::metamerism;
 use crate::chart::optics::{self, LEAST_NOISE, Priors};
 
 const RESIDUAL_SHARE: f64 = 0.5;
-const STEPS: usize = 5;
+/// Far more than it takes to settle.
+const STEPS: usize = 40;
 
 /// The five unknowns of a photo, in the order path factor, shade, veil, lamp, mixed light.
 type Unknowns = SVector<f64, 5>;
