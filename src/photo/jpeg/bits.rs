@@ -137,7 +137,7 @@ pub(super) fn first_byte(bytes: &[u8], mark: Mark) -> (usize, u32) {
 
 /// Whether one of four bytes is FF: then its complement is zero, and borrows from the byte above.
 #[inline]
-fn holds_marker(four: u32) -> bool {
+pub(super) fn holds_marker(four: u32) -> bool {
     (!four).wrapping_sub(0x0101_0101) & four & 0x8080_8080 != 0
 }
 

@@ -9,7 +9,7 @@
 use std::ops::Range;
 
 use super::area::Area;
-use super::bits::{Bits, Mark, Table, first_byte};
+use super::bits::{Bits, Mark, Table, first_byte, holds_marker};
 use super::frame::{Frame, Scan};
 
 /// Largest size of a difference of means (T.81, F.1.2.1).
@@ -171,13 +171,21 @@ impl<'a> Writer<'a> {
     fn put(&mut self, value: u32, count: u32) {
         self.held = self.held << count | u64::from(value);
         self.count += count;
-        while self.count >= 8 {
-            self.count -= 8;
-            let byte = (self.held >> self.count) as u8;
-            self.file.push(byte);
-            if byte == 0xff {
-                self.file.push(0);
+        if self.count >= 32 {
+            self.count -= 32;
+            let four = (self.held >> self.count) as u32;
+            if holds_marker(four) {
+                four.to_be_bytes().into_iter().for_each(|byte| self.byte(byte));
+            } else {
+                self.file.extend_from_slice(&four.to_be_bytes());
             }
+        }
+    }
+
+    fn byte(&mut self, byte: u8) {
+        self.file.push(byte);
+        if byte == 0xff {
+            self.file.push(0);
         }
     }
 
@@ -186,6 +194,12 @@ impl<'a> Writer<'a> {
         let (mut at, mut skip) = first_byte(bytes, from);
         let (end, left) = first_byte(bytes, to);
         while at < end {
+            let four = bytes[at..end].first_chunk().map(|four| u32::from_be_bytes(*four));
+            if let Some(four) = four.filter(|&four| skip == 0 && !holds_marker(four)) {
+                self.put(four, 32);
+                at += 4;
+                continue;
+            }
             let byte = bytes[at];
             self.put(u32::from(byte) & (0xff >> skip), 8 - skip);
             skip = 0;
@@ -201,5 +215,9 @@ impl<'a> Writer<'a> {
     fn finish(&mut self) {
         let spare = (8 - self.count % 8) % 8;
         self.put((1 << spare) - 1, spare);
+        while self.count > 0 {
+            self.count -= 8;
+            self.byte((self.held >> self.count) as u8);
+        }
     }
 }
