@@ -5,14 +5,16 @@
 
 mod choose;
 mod strip;
+mod window;
 
 pub use choose::read_with_any;
 pub use strip::MOTTLING_SHARE;
+pub use window::Window;
 
 use crate::card::layout::RectMm;
 use crate::card::{self, CardError, CardView};
 use crate::chart::matching::typical_light;
-use crate::chart::{Chart, Circumstances, Form, Match, Outcome, Ruler, Scale};
+use crate::chart::{Chart, Circumstances, Match, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
 use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedLight, PatchColours};
 use crate::photo::{self, CaptureTime, Photo, PhotoError};
@@ -142,18 +144,13 @@ pub fn look(opened: impl Into<Opened>) -> Result<View, Refusal> {
 /// # Errors
 /// There is no vial, or it cannot be measured.
 pub fn vial_in(view: &View, window: RectMm) -> Result<(Sample, MixedLight), Refusal> {
-    let sample = sample::find_vial(&view.photo, &view.card, &view.light, window)?;
-    let mixed = MixedLight::new(&view.light, sample.beside);
-    Ok((sample, mixed))
+    Window::new(view, window).vial().cloned().map_err(|error| error.clone().into())
 }
 
 /// Reads whatever kind of sample the chart is for in a window: one sighting for a vial, one for each
 /// pad of a strip from the dipped end. What gives no number comes back as refused.
 pub fn read_window(view: &View, window: RectMm, chart: &Chart) -> Vec<Sighting> {
-    match chart.form {
-        Form::Vial => vec![read_vial(view, window, chart)],
-        Form::Strip => strip::read(view, window, chart),
-    }
+    Window::new(view, window).read(chart)
 }
 
 /// Traces the strip in a window, and says what mixed light does to it.
@@ -166,13 +163,15 @@ pub fn strip_in(view: &View, window: RectMm) -> Result<(Lying, MixedLight), Refu
 }
 
 /// Reads the vial in a window.
-fn read_vial(view: &View, window: RectMm, chart: &Chart) -> Sighting {
+fn read_vial(window: &Window, chart: &Chart) -> Sighting {
+    let view = window.view;
     let scale = &chart.scales[0];
     let mut evidence = card_evidence(view);
-    let outcome = vial_in(view, window).and_then(|(sample, mixed)| {
+    let vial = window.vial().map_err(|error| Refusal::from(error.clone()));
+    let outcome = vial.and_then(|(sample, mixed)| {
         let corner = |p: &crate::card::layout::PointMm| view.card.to_photo.apply((p.x, p.y));
         evidence.sample = sample.area.iter().map(corner).collect();
-        let seen = Seen { sample: &sample, mixed: &mixed, unevenness: 0.0 };
+        let seen = Seen { sample, mixed, unevenness: 0.0 };
         measure(view, chart, scale, &Fitted::new(view, chart)?, &seen, &mut evidence)
     });
     match outcome {

@@ -2,6 +2,7 @@
 
 mod keep;
 mod photo;
+mod windows;
 
 use std::path::PathBuf;
 
@@ -26,7 +27,7 @@ pub(super) use photo::{PhotoRead, Reader};
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the left.\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the\nleft; windows without a vial are skipped and said. For one that stays empty repeat any chart:\n  tintwell read --tank hallway --chart ammonia-four --chart nitrite-four --chart nitrate-four \\\n    --chart nitrate-four three-vials.jpg\n\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
 )]
 pub struct Args {
     /// Photos to read

@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use anyhow::{Context, Result, bail};
 
+use crate::card::layout::{Layout, RectMm};
 use crate::terms::Analyte;
 
 /// One row.
@@ -24,6 +25,46 @@ pub struct Row {
     pub uncertainty: f64,
     /// Number of the strip's pad from the dipped end, from 1, from a column `pad` if there is one.
     pub pad: Option<usize>,
+    /// Number of the card's window from the left, from 1, from a column `window` if there is one.
+    pub window: Option<usize>,
+}
+
+impl Row {
+    /// The window that the row tells of, on the card in its photo.
+    ///
+    /// # Errors
+    /// The card has no such window, or several and the row names none.
+    pub fn window_on(&self, layout: &Layout) -> Result<RectMm, WindowError> {
+        let count = layout.windows.len();
+        match self.window {
+            None if count == 1 => Ok(layout.windows[0]),
+            None => Err(WindowError::NotTold { count }),
+            Some(number) => {
+                layout.windows.get(number - 1).copied().ok_or(WindowError::NoSuch { number, count })
+            }
+        }
+    }
+}
+
+/// Why a row's window is not on the photo's card.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum WindowError {
+    /// The card has several.
+    #[error(
+        "the card has {count} windows and the table does not say which holds this vial: add a column window with its number from the left, from 1"
+    )]
+    NotTold {
+        /// How many windows the card has.
+        count: usize,
+    },
+    /// The card has fewer.
+    #[error("the card in the photo has no window {number}: it has {count}, counted from the left from 1")]
+    NoSuch {
+        /// What the row says.
+        number: usize,
+        /// How many windows the card has.
+        count: usize,
+    },
 }
 
 /// Reads a table; with `only`, rows of other analytes are left out.
@@ -50,6 +91,7 @@ pub fn read(path: &Path, only: Option<Analyte>) -> Result<Vec<Row>> {
         value: needed("value")?,
         uncertainty: column("uncertainty_percent"),
         pad: column("pad"),
+        window: column("window"),
     };
     let folder = path.parent().unwrap_or(Path::new(""));
     let (mut rows, mut troubles) = (Vec::new(), Vec::new());
@@ -78,10 +120,11 @@ struct Columns {
     value: usize,
     uncertainty: Option<usize>,
     pad: Option<usize>,
+    window: Option<usize>,
 }
 
 fn row(record: &csv::StringRecord, columns: &Columns, folder: &Path) -> Result<Row, String> {
-    let &Columns { photo, analyte, value, uncertainty, pad } = columns;
+    let &Columns { photo, analyte, value, uncertainty, pad, window } = columns;
     let line = record.position().map_or(0, csv::Position::line);
     let at = |message: String| format!("line {line}: {message}");
     let cell = |column: usize| record.get(column).unwrap_or_default();
@@ -108,20 +151,25 @@ fn row(record: &csv::StringRecord, columns: &Columns, folder: &Path) -> Result<R
         None | Some("") => 0.0,
         Some(text) => number(text, "uncertainty")? / 100.0,
     };
-    let pad = match pad.map(cell) {
-        None | Some("") => None,
-        Some(text) => Some(text.parse::<usize>().ok().filter(|pad| *pad > 0).ok_or_else(|| {
-            at(format!("the pad {text:?} is not a number from 1: count pads from the dipped end"))
-        })?),
+    let counted = |column: Option<usize>, mend: &str| match column.map(cell) {
+        None | Some("") => Ok(None),
+        Some(text) => match text.parse::<usize>() {
+            Ok(number) if number > 0 => Ok(Some(number)),
+            _ => Err(at(format!("{text:?} is not a number from 1: {mend}"))),
+        },
     };
-    Ok(Row { line, name: name.to_owned(), path, analyte, value, uncertainty, pad })
+    let pad = counted(pad, "count pads from the dipped end")?;
+    let window = counted(window, "count the card's windows from the left")?;
+    Ok(Row { line, name: name.to_owned(), path, analyte, value, uncertainty, pad, window })
 }
 
 /// Rows that give one photo and analyte twice.
 fn doubled(rows: &[Row]) -> impl Iterator<Item = String> {
     rows.iter().enumerate().filter_map(|(k, row)| {
-        let earlier =
-            rows[..k].iter().find(|other| other.path == row.path && other.analyte == row.analyte)?;
+        let same = |other: &&Row| {
+            other.path == row.path && other.analyte == row.analyte && other.window == row.window
+        };
+        let earlier = rows[..k].iter().find(same)?;
         Some(format!(
             "line {}: {} of {} was given in line {} already: leave one of them out",
             row.line, row.analyte, row.name, earlier.line

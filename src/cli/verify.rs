@@ -10,7 +10,7 @@ use chrono::{DateTime, FixedOffset};
 use rayon::prelude::*;
 
 use super::calibrate::strips::in_default_units;
-use super::standards_table::{self, Row};
+use super::standards_table::{self, Row, WindowError};
 use super::{Outcome, Settings, charts};
 use crate::chart::Chart;
 use crate::photo;
@@ -25,7 +25,7 @@ use crate::terms::Analyte;
     after_help = "Examples:\n  tintwell verify --chart ammonia-june fresh-standard.csv\n  tintwell verify --chart ammonia-june --log fresh-standard.csv\n\nChecks in the log form a control chart: once one lies beyond three standard deviations, later\nreadings with that chart are flagged until it is made anew. `tintwell log checks`\nshows the control charts."
 )]
 pub struct Args {
-    /// Table of photos and their known values, as for calibrate
+    /// Table of photos and their known values, as for calibrate, a column window included
     table: PathBuf,
     /// The chart's name or file
     #[arg(long)]
@@ -106,8 +106,8 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
 /// A sighting and when its photo was taken.
 type Dated = (Option<DateTime<FixedOffset>>, Sighting);
 
-/// All that a photo shows, and when it was taken.
-type PhotoRead = (Option<DateTime<FixedOffset>>, Vec<Sighting>);
+/// All that a photo shows in the windows that its rows tell of, and when it was taken.
+type PhotoRead = (Option<DateTime<FixedOffset>>, BTreeMap<Option<usize>, Result<Vec<Sighting>, WindowError>>);
 
 /// One sighting a row; a strip's photo, with a row for each pad, is read once.
 fn read_all(rows: &[Row], chart: &Chart) -> Vec<Dated> {
@@ -115,24 +115,32 @@ fn read_all(rows: &[Row], chart: &Chart) -> Vec<Dated> {
     paths.sort_unstable();
     paths.dedup();
     let read: BTreeMap<&Path, Result<PhotoRead, Refusal>> =
-        paths.into_par_iter().map(|path| (path, read(path, chart))).collect();
+        paths.into_par_iter().map(|path| (path, read(path, rows, chart))).collect();
     let sighting = |row: &Row| {
         let refused = |reason: String| {
             Sighting::refused(Some(row.analyte), Some(chart.name.clone()), reason, Evidence::default())
         };
         match &read[row.path.as_path()] {
-            Ok((taken_at, all)) => {
-                let own = all.iter().find(|sighting| sighting.analyte == Some(row.analyte)).cloned();
-                (*taken_at, own.unwrap_or_else(|| refused("the photo shows no such sample".to_owned())))
-            }
+            Ok((taken_at, windows)) => match &windows[&row.window] {
+                Ok(all) => {
+                    let own = all.iter().find(|sighting| sighting.analyte == Some(row.analyte)).cloned();
+                    (*taken_at, own.unwrap_or_else(|| refused("the photo shows no such sample".to_owned())))
+                }
+                Err(error) => (*taken_at, refused(error.to_string())),
+            },
             Err(refusal) => (None, refused(refusal.to_string())),
         }
     };
     rows.iter().map(sighting).collect()
 }
 
-fn read(path: &Path, chart: &Chart) -> Result<PhotoRead, Refusal> {
+fn read(path: &Path, rows: &[Row], chart: &Chart) -> Result<PhotoRead, Refusal> {
     let view = pipeline::look(pipeline::open(&photo::read_file(path)?)?)?;
-    let sightings = pipeline::read_window(&view, view.card.layout.windows[0], chart);
-    Ok((super::read::instant(view.photo.captured), sightings))
+    let mut windows = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.path == path) {
+        windows.entry(row.window).or_insert_with(|| {
+            row.window_on(view.card.layout).map(|window| pipeline::read_window(&view, window, chart))
+        });
+    }
+    Ok((super::read::instant(view.photo.captured), windows))
 }

@@ -2,8 +2,7 @@
 
 use std::borrow::Borrow;
 
-use super::{Refusal, View, card_evidence, read_window};
-use crate::card::layout::RectMm;
+use super::{Refusal, Window, card_evidence};
 use crate::chart::Chart;
 use crate::reading::{Sighting, Status};
 use crate::terms::Flag;
@@ -11,13 +10,14 @@ use crate::terms::Flag;
 /// Reads a window with the one chart whose colours the sample has. A sample that lies on the paths of
 /// several charts, or only beside one, is refused, and the candidates are named: a guess between kits
 /// would be a number of the wrong thing.
-pub fn read_with_any<C: Borrow<Chart>>(view: &View, window: RectMm, charts: &[C]) -> Vec<Sighting> {
+pub fn read_with_any<C: Borrow<Chart>>(window: &Window, charts: &[C]) -> Vec<Sighting> {
+    let view = window.view;
     let version = view.card.layout.version;
     let tried: Vec<&Chart> =
         charts.iter().map(Borrow::borrow).filter(|chart: &&Chart| chart.card_version == version).collect();
     let mut fitting: Vec<(&Chart, Vec<Sighting>)> = tried
         .iter()
-        .map(|chart| (*chart, read_window(view, window, chart)))
+        .map(|chart| (*chart, window.read(chart)))
         .filter(|(_, sightings)| sightings.iter().any(|sighting| sighting.status != Status::Refused))
         .collect();
     let names = |charts: &mut dyn Iterator<Item = &str>| charts.collect::<Vec<_>>().join(", ");

@@ -5,7 +5,7 @@ use super::liquid::{self, Liquid};
 use super::raster::Raster;
 use super::walls::{self, Wall, Walls};
 use crate::card::CardView;
-use crate::card::layout::{PointMm, RectMm, WINDOW_OUTLINE_MM};
+use crate::card::layout::{Layout, PointMm, RectMm, WINDOW_OUTLINE_MM};
 use crate::colour::Illumination;
 use crate::math::stats;
 use crate::photo::Photo;
@@ -14,8 +14,10 @@ use crate::terms::space::{Light, Relative};
 
 /// Spacing of the grid on which the window is looked at, mm.
 const GRID_MM: f64 = 0.25;
-/// Bare paper to either side of a window, up to the patches, mm.
+/// Bare paper to either side of a window that is looked at, at most, mm.
 const SIDE_MM: f64 = 3.2;
+/// Kept clear of the patches beside a window, mm.
+const PATCH_CLEARANCE_MM: f64 = 1.8;
 /// Half width of the window's outline and of what blur makes of it, mm.
 const OUTLINE_REACH_MM: f64 = 1.3;
 /// What is looked at beside a window: a tilted vial's foot stands there, mm.
@@ -63,7 +65,7 @@ pub enum SampleError {
     #[error("the vial stands outside the card's framed window: move it to the window's middle")]
     OutsideWindow,
     /// More than one vial.
-    #[error("more than one vial stands in front of the card: photograph one vial at a time")]
+    #[error("more than one vial stands in front of the window: stand one vial before each window")]
     SeveralVials,
     /// The liquid is hidden, or its column too short.
     #[error(
@@ -159,12 +161,13 @@ pub fn find_vial(
     let inner = RectMm::new(outline.x0 + 1.0, window.y0, outline.x1 - 1.0, outline.y1 - 0.5);
     let column = RectMm::new(window.x0 - COLUMN_REACH_MM, inner.y0, window.x1 + COLUMN_REACH_MM, inner.y1);
     let raster = Raster::sample(photo, view, light, inner.cut_to(&column), GRID_MM);
-    let in_window = walls_in_window(&raster, window);
+    let place = Place::of(view.layout, window);
+    let in_window = walls_in_window(&raster, &place);
     // Only below the windows is the whole width looked at.
     let below = RectMm::new(inner.x0, window.y1 + OUTLINE_REACH_MM, inner.x1, inner.y1);
     let strip = Raster::sample(photo, view, light, below, GRID_MM);
     let elsewhere = walls_below(&strip, (below.y0, outline.y1 - 1.2));
-    let (left, right) = one_vial(&elsewhere, window, &in_window)?;
+    let (left, right) = one_vial(&elsewhere, &place, &in_window)?;
     let axis = Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
     let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
     let liquid = liquid::measure(&raster, &axis, right - left, (top, bottom));
@@ -176,7 +179,7 @@ pub fn find_vial(
         return Err(SampleError::DeepShadow);
     }
     let mut sample = sample_of(&liquid, &axis, (top, bottom), sides);
-    sample.beside = paper_beside(&raster, light, window, (left, right));
+    sample.beside = paper_beside(&raster, light, &place, (left, right));
     Ok(sample)
 }
 
@@ -207,9 +210,50 @@ fn wall_rows(window: RectMm) -> (f64, f64) {
     (window.y1 - 0.27 * window.height(), window.y1 - OUTLINE_REACH_MM)
 }
 
+/// A window among its neighbours.
+struct Place {
+    window: RectMm,
+    /// From where to where what stands before the card counts as standing at this window: up to the
+    /// middles between it and its neighbours.
+    own: (f64, f64),
+    /// Width of the bare paper beside it that is looked at, mm.
+    side: f64,
+}
+
+impl Place {
+    fn of(layout: &Layout, window: RectMm) -> Self {
+        let others = || layout.windows.iter().filter(|other| **other != window);
+        let left = others().filter(|other| other.x1 <= window.x0).map(|other| (other.x1 + window.x0) / 2.0);
+        let right = others().filter(|other| other.x0 >= window.x1).map(|other| (window.x1 + other.x0) / 2.0);
+        let gap = |patch: RectMm| (window.x0 - patch.x1).max(patch.x0 - window.x1);
+        let free = layout.patches.iter().map(|patch| gap(patch.rect)).fold(f64::INFINITY, f64::min);
+        Self {
+            window,
+            own: (left.fold(f64::NEG_INFINITY, f64::max), right.fold(f64::INFINITY, f64::min)),
+            side: (free - PATCH_CLEARANCE_MM).clamp(0.0, SIDE_MM),
+        }
+    }
+
+    /// Outer edges of those walls that stand at this window, or `margin` mm beyond that.
+    fn walls<'a>(&self, walls: &'a [Wall], margin: f64) -> impl Iterator<Item = &'a Wall> + Clone {
+        let (from, to) = (self.own.0 - margin, self.own.1 + margin);
+        walls.iter().filter(move |wall| wall.x0 >= from && wall.x1 <= to)
+    }
+
+    /// Whether a vial stands at this window or on its border to the next. No vial that stands well
+    /// before the next window reaches so far over with both its walls.
+    fn has_vial_beside(&self, walls: &[Wall]) -> bool {
+        let mut near = self.walls(walls, VIAL_WIDTH_MM.end() / 2.0);
+        let first = near.next();
+        let last = near.last().or(first);
+        first.zip(last).is_some_and(|(first, last)| last.x1 - first.x0 >= *VIAL_WIDTH_MM.start())
+    }
+}
+
 /// Upright edges in the window and on the bare paper to its sides, without the window's outline.
-fn walls_in_window(raster: &Raster, window: RectMm) -> Walls {
-    let range = (window.x0 - SIDE_MM, window.x1 + SIDE_MM);
+fn walls_in_window(raster: &Raster, place: &Place) -> Walls {
+    let window = place.window;
+    let range = (window.x0 - place.side, window.x1 + place.side);
     let outline = [window.x0 - WINDOW_OUTLINE_MM / 2.0, window.x1 + WINDOW_OUTLINE_MM / 2.0];
     let on_outline = |x: f64| outline.iter().any(|line| (line - x).abs() < OUTLINE_REACH_MM);
     let mut found = walls::find(raster, range, wall_rows(window), on_outline);
@@ -226,15 +270,16 @@ fn strong(walls: Vec<Wall>) -> Vec<Wall> {
 }
 
 /// Outer edges of the one vial in the window.
-fn one_vial(elsewhere: &[Wall], window: RectMm, in_window: &Walls) -> Result<(f64, f64), SampleError> {
+fn one_vial(elsewhere: &[Wall], place: &Place, in_window: &Walls) -> Result<(f64, f64), SampleError> {
+    let window = place.window;
     let extent = |walls: &[Wall]| Some((walls.first()?.x0, walls.last()?.x1));
     let Some((left, right)) = extent(&in_window.walls).filter(|(l, r)| r - l >= *VIAL_WIDTH_MM.start())
     else {
-        let stands_elsewhere = extent(elsewhere).is_some_and(|(l, r)| r - l >= *VIAL_WIDTH_MM.start());
-        return Err(if stands_elsewhere { SampleError::OutsideWindow } else { SampleError::Empty });
+        let is_beside = place.has_vial_beside(elsewhere);
+        return Err(if is_beside { SampleError::OutsideWindow } else { SampleError::Empty });
     };
-    let another = elsewhere
-        .iter()
+    let another = place
+        .walls(elsewhere, 0.0)
         .any(|wall| wall.x1 < left - *VIAL_WIDTH_MM.start() || wall.x0 > right + *VIAL_WIDTH_MM.start());
     if right - left > *VIAL_WIDTH_MM.end() || another {
         return Err(SampleError::SeveralVials);
@@ -317,16 +362,19 @@ fn strip_beside(edge: f64, side: f64, wall: f64) -> Option<(f64, f64)> {
     is_free.then_some((from, to))
 }
 
-/// Light of the paper along both sides of the window, or just outside it where the vial stands close.
+/// Light of the paper along both sides of the window, or just outside it where the vial stands close;
+/// `None` if there are patches.
 fn paper_beside(
     raster: &Raster,
     light: &Illumination,
-    window: RectMm,
+    place: &Place,
     (left, right): (f64, f64),
 ) -> Option<(Light, Light)> {
+    let window = place.window;
+    let outside = |strip: (f64, f64)| (place.side >= 3.0).then_some(strip);
     let strips = [
-        strip_beside(window.x0, -1.0, left).unwrap_or((window.x0 - 3.0, window.x0 - 0.9)),
-        strip_beside(window.x1, 1.0, right).unwrap_or((window.x1 + 0.9, window.x1 + 3.0)),
+        strip_beside(window.x0, -1.0, left).or(outside((window.x0 - 3.0, window.x0 - 0.9)))?,
+        strip_beside(window.x1, 1.0, right).or(outside((window.x1 + 0.9, window.x1 + 3.0)))?,
     ];
     let rows = raster.row_range(window.y0 + 12.0, window.y0 + 0.62 * window.height());
     let colour = |(x0, x1): (f64, f64)| -> Option<Light> {

@@ -80,8 +80,11 @@ fn photos(args: &Args, chart: &Chart) -> Result<Vec<Vec<Row>>> {
             }
         }
     }
-    if chart.form == Form::Vial && photos.iter().any(|rows| rows.len() > 1) {
-        bail!("a photo of a vial is given with two values: give each photo once");
+    let tells_windows = |rows: &Vec<Row>| rows.len() == 1 || rows.iter().all(|row| row.window.is_some());
+    if chart.form == Form::Vial && !photos.iter().all(tells_windows) {
+        bail!(
+            "a photo of a vial is given with two values: give each photo once, or for several vials before a card of several windows a table with a column window"
+        );
     }
     Ok(photos)
 }
@@ -101,7 +104,16 @@ fn typed(photo: &str, value: &str, args: &Args, chart: &Chart) -> Result<Row> {
         bail!("there is no file {photo}: correct the name; it comes before the = and the value");
     }
     let analyte = args.analyte.unwrap_or(chart.scales[0].analyte);
-    Ok(Row { line: 0, name: photo.to_owned(), path, analyte, value: number, uncertainty: 0.0, pad: None })
+    Ok(Row {
+        line: 0,
+        name: photo.to_owned(),
+        path,
+        analyte,
+        value: number,
+        uncertainty: 0.0,
+        pad: None,
+        window: None,
+    })
 }
 
 /// One photo's samples.
@@ -109,9 +121,12 @@ fn measure(rows: &[Row], chart: &Chart) -> Result<(Photo, Vec<Observation>)> {
     let name = rows[0].name.clone();
     let (view, hash, mixed, samples) = match &chart.strip {
         None => {
-            let seen = vials::look(&rows[0].path)?;
-            let sample = observation(0, &rows[0], &seen.sample, 0.0);
-            (seen.view, seen.hash, seen.mixed, vec![sample])
+            let seen = vials::look(rows)?;
+            let mixed = seen.mixed();
+            let vials = seen.vials.into_iter().collect::<Result<Vec<_>, _>>()?;
+            let samples = rows.iter().zip(&vials).map(|(row, (sample, _))| observation(0, row, sample, 0.0));
+            let mixed = mixed.unwrap_or_else(|| vials[0].1);
+            (seen.view, seen.hash, mixed, samples.collect())
         }
         Some(form) => strips::look(&strips::in_order(rows)?, form)?,
     };

@@ -1,12 +1,11 @@
 //! One photo: opened, told whose it is, read, and drawn if a picture is asked for.
 
-use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use anyhow::Result;
 
-use crate::card::CardView;
+use super::windows;
 use crate::chart::Chart;
 use crate::cli::identity::{self, Told};
 use crate::cli::kits::Kits;
@@ -108,15 +107,13 @@ impl Reader<'_> {
         read.is_tank_unclear = identity.is_tank_unclear;
         (read.by_slips, read.notes) = (identity.by_slips, identity.notes);
         if !identity.charts.is_empty() {
-            read.sightings = with_charts(view, &identity.charts);
+            windows::read_with(view, &identity.charts, read);
             read.charts = identity.charts;
             return;
         }
         match self.kits.own() {
             Ok(own) => {
-                let windows = view.card.layout.windows.iter();
-                read.sightings =
-                    windows.flat_map(|&window| pipeline::read_with_any(view, window, own)).collect();
+                windows::read_with_any(view, own, read);
                 read.charts = own.to_vec();
             }
             Err(why) => read.sightings = vec![refused(why, Evidence::default())],
@@ -158,25 +155,6 @@ pub(super) fn sample_box(sighting: &Sighting) -> Option<SampleBox> {
     sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height })
 }
 
-fn refused(reason: String, evidence: Evidence) -> Sighting {
+pub(super) fn refused(reason: String, evidence: Evidence) -> Sighting {
     Sighting::refused(None, None, reason, evidence)
-}
-
-/// What each of the card's windows holds.
-fn with_charts<C: Borrow<Chart>>(view: &View, charts: &[C]) -> Vec<Sighting> {
-    let windows = view.card.layout.windows;
-    if charts.len() != windows.len() {
-        return vec![refused(wrong_count(&view.card, charts.len()), Evidence::default())];
-    }
-    let pairs = windows.iter().zip(charts);
-    pairs.flat_map(|(&window, chart)| pipeline::read_window(view, window, chart.borrow())).collect()
-}
-
-fn wrong_count(card: &CardView, given: usize) -> String {
-    match card.layout.windows.len() {
-        1 => format!("the card has one window but {given} charts were given: give one --chart"),
-        count => format!(
-            "the card has {count} windows but {given} charts were given: give one --chart for each window, from the left"
-        ),
-    }
 }

@@ -1,0 +1,56 @@
+//! One of the card's windows: its vial is found once, however many charts are tried on it.
+
+use std::cell::OnceCell;
+
+use super::{View, read_vial, strip};
+use crate::card::layout::RectMm;
+use crate::chart::{Chart, Form};
+use crate::colour::MixedLight;
+use crate::reading::Sighting;
+use crate::sample::{self, Sample, SampleError};
+
+/// A window of the card in a photo.
+pub struct Window<'v> {
+    pub(super) view: &'v View,
+    rect: RectMm,
+    vial: OnceCell<Result<(Sample, MixedLight), SampleError>>,
+}
+
+impl<'v> Window<'v> {
+    /// The window at this place of the card.
+    pub fn new(view: &'v View, rect: RectMm) -> Self {
+        Self { view, rect, vial: OnceCell::new() }
+    }
+
+    /// All windows of the card, from the left.
+    pub fn all(view: &'v View) -> Vec<Self> {
+        view.card.layout.windows.iter().map(|&rect| Self::new(view, rect)).collect()
+    }
+
+    /// The vial before it, and the mixed light at it.
+    ///
+    /// # Errors
+    /// There is no vial, or it cannot be measured.
+    pub fn vial(&self) -> Result<&(Sample, MixedLight), &SampleError> {
+        let find = || {
+            let sample = sample::find_vial(&self.view.photo, &self.view.card, &self.view.light, self.rect)?;
+            let mixed = MixedLight::new(&self.view.light, sample.beside);
+            Ok((sample, mixed))
+        };
+        self.vial.get_or_init(find).as_ref()
+    }
+
+    /// Whether nothing stands before it or beside it.
+    pub fn has_no_vial(&self) -> bool {
+        self.vial() == Err(&SampleError::Empty)
+    }
+
+    /// Reads whatever kind of sample the chart is for: one sighting for a vial, one for each pad of a
+    /// strip from the dipped end. What gives no number comes back as refused.
+    pub fn read(&self, chart: &Chart) -> Vec<Sighting> {
+        match chart.form {
+            Form::Vial => vec![read_vial(self, chart)],
+            Form::Strip => strip::read(self.view, self.rect, chart),
+        }
+    }
+}
