@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::history::Revision;
 use super::kept::{KeptPhoto, StandardPhoto};
+use super::leaflet::Leaflet;
 use super::optics::{self, Priors};
 use super::scale::Scale;
 use crate::colour::ReferenceView;
@@ -58,6 +59,9 @@ pub struct Chart {
     /// Last day on which it should be used: the reagents' expiry, as the keeper gave it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expires: Option<NaiveDate>,
+    /// What the kit's leaflet says, as the keeper entered it.
+    #[serde(default, skip_serializing_if = "Leaflet::is_empty")]
+    pub leaflet: Leaflet,
     /// The strip's measures and pads; `None` for a vial.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub strip: Option<StripForm>,
@@ -152,6 +156,7 @@ impl Chart {
             card_version,
             made_on: None,
             expires: None,
+            leaflet: Leaflet::default(),
             strip: None,
             reference,
             scales,
@@ -225,6 +230,7 @@ impl Chart {
         if self.standards.iter().any(is_lost) {
             return Err("a sample's photo is missing".to_owned());
         }
+        self.leaflet.check()?;
         self.check_strip()?;
         match self.scales.iter().find(|scale| scale.ruler(self.form).is_none()) {
             Some(scale) => Err(format!("the levels of {} make no path", scale.analyte)),

@@ -10,6 +10,7 @@ pub mod file;
 pub mod fit;
 pub mod history;
 pub mod kept;
+pub mod leaflet;
 mod likelihood;
 pub mod matching;
 pub mod nearest;
@@ -21,5 +22,6 @@ pub mod scale;
 pub mod shipped;
 
 pub use file::{Chart, ChartError, Form};
+pub use leaflet::Leaflet;
 pub use matching::{Circumstances, Match, Outcome};
 pub use scale::{Ruler, Scale};

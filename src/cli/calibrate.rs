@@ -2,6 +2,7 @@
 
 mod add;
 mod found;
+mod leaflet;
 pub(super) mod strips;
 mod swatches;
 mod vials;
@@ -28,7 +29,7 @@ use crate::terms::Analyte;
 /// Arguments of `calibrate`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value)\nand window (1 to 4 from the left, for vials before the card of four windows). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend, or numbered from there in a column pad; the strip's measures are learnt from the photos.\n\nNo standards yet? Lay the kit's printed colour scale into the card's window:\n  tintwell calibrate ammonia-june --swatches scale.jpg --levels 0,0.25,0.5,1,2,4,8 --analyte ammonia\nLevels are taken from the left of a row, from the top of a column. Such a chart is provisional: its\nreadings are flagged and their intervals wider. Improve it with standards, a blank first:\n  tintwell calibrate ammonia-june --add blank.jpg=0 --add two.jpg=2"
+    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value)\nand window (1 to 4 from the left, for vials before the card of four windows). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend, or numbered from there in a column pad; the strip's measures are learnt from the photos.\n\nNo standards yet? Lay the kit's printed colour scale into the card's window:\n  tintwell calibrate ammonia-june --swatches scale.jpg --levels 0,0.25,0.5,1,2,4,8 --analyte ammonia\nLevels are taken from the left of a row, from the top of a column. Such a chart is provisional: its\nreadings are flagged and their intervals wider. Improve it with standards, a blank first:\n  tintwell calibrate ammonia-june --add blank.jpg=0 --add two.jpg=2\n\nWhat the leaflet says can be entered now or later, without photos:\n  tintwell calibrate ammonia-june --wait 5 --shake \"20 s\" --temperature 20..28 --expires 2031-09-30"
 )]
 pub struct Args {
     /// The chart's name
@@ -37,7 +38,7 @@ pub struct Args {
     #[arg(
         long,
         value_name = "FILE.csv",
-        required_unless_present_any = ["swatches", "add"],
+        required_unless_present_any = ["swatches", "add", "wait", "shake", "temperature", "expires"],
         conflicts_with_all = ["swatches", "add"]
     )]
     standards: Option<PathBuf>,
@@ -64,6 +65,9 @@ pub struct Args {
     /// Last day on which the reagents are good, YYYY-MM-DD; later readings are flagged
     #[arg(long, value_name = "DATE")]
     expires: Option<NaiveDate>,
+    /// What the kit's leaflet says
+    #[command(flatten)]
+    leaflet: leaflet::LeafletArgs,
     /// Where to write the chart [default: your data folder]
     #[arg(long, value_name = "FILE.json")]
     out: Option<PathBuf>,
@@ -103,8 +107,12 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     for picture in args.picture.iter().chain(&args.found) {
         pictures::format_of(picture)?;
     }
+    let facts = args.leaflet.facts()?;
     if !args.add.is_empty() {
         return add::run(args, settings);
+    }
+    if args.standards.is_none() && args.swatches.is_empty() {
+        return leaflet::enter(args, settings);
     }
     let (measured, strip, found) = measure(args, settings)?;
     let Some(card_version) = measured.card_version else {
@@ -115,7 +123,14 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     chart.expires = args.expires;
     let now = clock::now();
     chart.made_on = Some(now.format("%Y-%m-%d").to_string());
-    chart.history = history(&args.file(settings), &measured, now);
+    // A damaged file is about to be replaced; what it held is lost already.
+    let file = args.file(settings);
+    let earlier = file.is_file().then(|| Chart::load(&file).ok()).flatten();
+    // Another lot of the kit comes with the same leaflet, but with an expiry of its own.
+    let known = earlier.as_ref().map(|earlier| earlier.leaflet.clone()).unwrap_or_default();
+    chart.leaflet = known.changed_by(&facts);
+    chart.leaflet.check().map_err(anyhow::Error::msg)?;
+    chart.history = history(earlier, &measured, now);
     finish(args, settings, &chart, (measured.refused, found.as_deref()))
 }
 
@@ -137,13 +152,8 @@ fn measure(args: &Args, settings: &Settings) -> Result<(Measured, Option<StripFo
 }
 
 /// The history of the chart that had this file before, and this making.
-fn history(file: &Path, measured: &Measured, at: DateTime<FixedOffset>) -> Vec<Revision> {
-    // A damaged file is about to be replaced; its history is lost already.
-    let mut history = if file.is_file() {
-        Chart::load(file).map(|earlier| earlier.history).unwrap_or_default()
-    } else {
-        Vec::new()
-    };
+fn history(earlier: Option<Chart>, measured: &Measured, at: DateTime<FixedOffset>) -> Vec<Revision> {
+    let mut history = earlier.map(|earlier| earlier.history).unwrap_or_default();
     let revision = history.last().map_or(1, |last| last.revision + 1);
     let source = |photo: &StandardPhoto| Source { photo: photo.name.clone(), hash: photo.hash.clone() };
     let photos = measured.photos.iter().map(source).collect();

@@ -1,10 +1,12 @@
-//! What is known against a kit when its chart is used: checks in the log, and the chart's expiry.
+//! What is known against a reading besides its photo: checks of the kit in the log, the chart's expiry,
+//! and a test that was not done as the kit's leaflet says.
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
 
-use crate::chart::Chart;
+use super::conditions::Conditions;
 use crate::chart::control::{Limits, Rule, signals};
 use crate::chart::history::Step;
+use crate::chart::{Chart, Leaflet};
 use crate::log::{Check, Entry, Loaded};
 use crate::reading::{Sighting, Status};
 use crate::terms::{Analyte, Flag};
@@ -59,14 +61,16 @@ struct Drift {
 pub struct Doubts {
     drifts: Vec<Drift>,
     expiries: Vec<(String, NaiveDate)>,
+    leaflets: Vec<(String, Leaflet)>,
 }
 
 impl Doubts {
     /// Gathers what the checks and the charts' own dates say.
     pub fn new<'a>(charts: impl IntoIterator<Item = &'a Chart>, checks: &Checks) -> Self {
-        let mut doubts = Self { drifts: Vec::new(), expiries: Vec::new() };
+        let mut doubts = Self { drifts: Vec::new(), expiries: Vec::new(), leaflets: Vec::new() };
         for chart in charts {
             doubts.expiries.extend(chart.expires.map(|date| (chart.name.clone(), date)));
+            doubts.leaflets.push((chart.name.clone(), chart.leaflet.clone()));
             for scale in &chart.scales {
                 if let Some(since) = drifted_since(chart, scale.analyte, checks) {
                     doubts.drifts.push(Drift { chart: chart.name.clone(), analyte: scale.analyte, since });
@@ -77,7 +81,12 @@ impl Doubts {
     }
 
     /// Adds the flags that hold for a reading of that time; one of unknown time counts as late.
-    pub fn flag(&self, sighting: &mut Sighting, taken_at: Option<DateTime<FixedOffset>>) {
+    pub fn flag(
+        &self,
+        sighting: &mut Sighting,
+        taken_at: Option<DateTime<FixedOffset>>,
+        conditions: &Conditions,
+    ) {
         if sighting.status == Status::Refused {
             return;
         }
@@ -92,8 +101,50 @@ impl Doubts {
             .any(|(name, date)| *name == chart && taken_at.is_none_or(|at| at.date_naive() > *date));
         sighting.flags.extend(has_drifted.then_some(Flag::KitDrifted));
         sighting.flags.extend(is_expired.then_some(Flag::ChartExpired));
+        if let Some(leaflet) = self.leaflet(&chart) {
+            let waited = taken_at.zip(conditions.mixed_at).map(|(taken, mixed)| taken - mixed);
+            let misses_wait = waited.and_then(|waited| leaflet.misses_wait(waited)) == Some(true);
+            let is_cold = conditions.water_c.is_some_and(|celsius| leaflet.is_too_cold(celsius));
+            sighting.flags.extend(misses_wait.then_some(Flag::WaitingTimeMissed));
+            sighting.flags.extend(is_cold.then_some(Flag::ColdWater));
+        }
         sighting.flags.sort_unstable();
         sighting.flags.dedup();
+    }
+}
+
+impl Doubts {
+    fn leaflet(&self, chart: &str) -> Option<&Leaflet> {
+        self.leaflets.iter().find(|(name, _)| name == chart).map(|(_, leaflet)| leaflet)
+    }
+
+    /// What of the conditions could not be held against a reading, or is no flag's, in words.
+    pub fn unchecked(
+        &self,
+        sighting: &Sighting,
+        taken_at: Option<DateTime<FixedOffset>>,
+        conditions: &Conditions,
+    ) -> Vec<String> {
+        let Some(chart) = sighting.chart.as_deref().filter(|_| sighting.status != Status::Refused) else {
+            return Vec::new();
+        };
+        let leaflet = self.leaflet(chart).cloned().unwrap_or_default();
+        let mut notes = Vec::new();
+        if conditions.mixed_at.is_some() && leaflet.wait_minutes.is_none() {
+            notes.push(format!(
+                "chart {chart} holds no waiting time, so --mixed-at cannot be checked: enter it once with `tintwell calibrate {chart} --wait MINUTES`"
+            ));
+        } else if conditions.mixed_at.is_some() && taken_at.is_none() {
+            notes.push(
+                "the photo does not say when it was taken, so it cannot be checked whether the waiting time was kept: give its time with --at".to_owned(),
+            );
+        }
+        if let Some(celsius) = conditions.water_c.filter(|celsius| leaflet.is_too_warm(*celsius)) {
+            notes.push(format!(
+                "the water ({celsius} °C) was warmer than the kit of chart {chart} allows: let the sample cool first"
+            ));
+        }
+        notes
     }
 }
 

@@ -15,6 +15,7 @@ pub mod card;
 pub mod charts;
 pub mod clock;
 pub mod completions;
+pub mod conditions;
 pub mod demo;
 pub mod dose;
 pub mod doubts;

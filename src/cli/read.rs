@@ -6,10 +6,11 @@ mod windows;
 
 use std::path::PathBuf;
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
+use super::conditions::{Conditions, Temperatures};
 use super::doubts::{Checks, Doubts};
 use super::identity::Told;
 use super::kits::Kits;
@@ -27,7 +28,7 @@ pub(super) use photo::{PhotoRead, Reader};
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n\nWith the card of four windows, give one --chart for each window from the\nleft; windows without a vial are skipped and said. For one that stays empty repeat any chart:\n  tintwell read --tank hallway --chart ammonia-four --chart nitrite-four --chart nitrate-four \\\n    --chart nitrate-four three-vials.jpg\n\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n  tintwell read --chart ammonia-june --tank hallway --mixed-at \"2031-03-04 18:00\" vial.jpg\n\nWith the card of four windows, give one --chart for each window from the\nleft; windows without a vial are skipped and said. For one that stays empty repeat any chart:\n  tintwell read --tank hallway --chart ammonia-four --chart nitrite-four --chart nitrate-four \\\n    --chart nitrate-four three-vials.jpg\n\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
 )]
 pub struct Args {
     /// Photos to read
@@ -49,6 +50,14 @@ pub struct Args {
     /// When the photos were taken, where they do not say it or say it wrongly
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
+    /// When the last reagent went in: a photo that misses the waiting time of its chart's leaflet is
+    /// flagged
+    #[arg(long, value_name = "TIME")]
+    mixed_at: Option<String>,
+    /// Temperature of the sample, degrees Celsius: colder water than the chart's leaflet allows is flagged
+    /// [default: the tank's logged temperature nearest in time, within a day]
+    #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true, value_parser = celsius)]
+    temperature: Option<f64>,
     /// Draw the photo with the card and what was measured, beside it the liquid among the chart's
     /// colours; with several photos one picture each: name-1.png, name-2.png, ...
     #[arg(long, value_name = "FILE.png")]
@@ -64,6 +73,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let slips = (!args.ignore_slips).then(|| Slips::load(&settings.home)).transpose()?;
     let told = told(args, &kits, slips.as_ref())?;
     let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
+    let mixed_at = args.mixed_at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
     args.picture.as_deref().map(pictures::format_of).transpose()?;
     let reader = Reader { kits: &kits, slips: slips.as_ref() };
     let picture =
@@ -76,15 +86,22 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         .collect::<Result<_>>()?;
     let log = Log::at(&settings.home).load()?;
     let used = kits.used();
+    let temperatures = Temperatures::of(&log);
+    let taken_at = |read: &PhotoRead| at.or_else(|| instant(read.captured));
+    if let Some(mixed_at) = mixed_at {
+        reads.iter().try_for_each(|read| check_mixed_before(mixed_at, &read.name, taken_at(read)))?;
+    }
     let doubts = Doubts::new(used.iter().map(|chart| &**chart), &Checks::of(&log));
     let mut keeper = Keeper::new(settings, log);
     let mut tally = Tally::default();
     for read in &mut reads {
-        let taken_at = at.or_else(|| instant(read.captured));
+        let taken_at = taken_at(read);
         if at.is_some() {
             read.sightings.iter_mut().for_each(|sighting| sighting.flags.retain(|flag| !flag.is_of_time()));
         }
-        read.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, taken_at));
+        let logged = || temperatures.near(read.tank.as_deref()?, taken_at?);
+        let conditions = Conditions { mixed_at, water_c: args.temperature.or_else(logged) };
+        hold_against(&doubts, read, taken_at, &conditions);
         print(settings, read, taken_at)?;
         tally.count(&read.sightings);
         if !args.dry_run {
@@ -109,6 +126,42 @@ fn told(args: &Args, kits: &Kits, slips: Option<&Slips>) -> Result<Told> {
         charts: charts.map_err(anyhow::Error::msg)?,
         charts_by: "--chart",
     })
+}
+
+/// A test cannot be photographed before it is mixed.
+fn check_mixed_before(
+    mixed_at: DateTime<FixedOffset>,
+    photo: &str,
+    taken_at: Option<DateTime<FixedOffset>>,
+) -> Result<()> {
+    match taken_at {
+        Some(taken_at) if taken_at < mixed_at => bail!(
+            "{}: taken at {}, before --mixed-at {}: correct that time, or give the photo's with --at; nothing was logged",
+            printable(photo),
+            taken_at.to_rfc3339(),
+            mixed_at.to_rfc3339()
+        ),
+        _ => Ok(()),
+    }
+}
+
+/// Flags what is known against the readings of a photo, and notes what could not be checked.
+fn hold_against(
+    doubts: &Doubts,
+    read: &mut PhotoRead,
+    taken_at: Option<DateTime<FixedOffset>>,
+    conditions: &Conditions,
+) {
+    read.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, taken_at, conditions));
+    let notes = read.sightings.iter().flat_map(|sighting| doubts.unchecked(sighting, taken_at, conditions));
+    read.notes.extend(notes);
+    // Pads of one strip share their chart's notes.
+    read.notes.dedup();
+}
+
+fn celsius(text: &str) -> Result<f64, String> {
+    let number = text.parse::<f64>().ok().filter(|celsius| (-5.0..=100.0).contains(celsius));
+    number.ok_or_else(|| format!("{text:?} is no water temperature in degrees Celsius: write it like 24.5"))
 }
 
 /// How many sightings there were, and how many came to nothing.

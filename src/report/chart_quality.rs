@@ -24,6 +24,9 @@ pub fn text(chart: &Chart, made: &Made) -> String {
     for scale in &chart.scales {
         scale_text(&mut out, chart, scale);
     }
+    if !chart.leaflet.is_empty() {
+        let _ = writeln!(out, "Leaflet      {}", chart.leaflet);
+    }
     if made.refused > 0 {
         let _ = writeln!(out, "Left out     {} photos, for the reasons above", made.refused);
     }
@@ -106,6 +109,7 @@ pub fn json(chart: &Chart, made: &Made) -> serde_json::Result<String> {
         "file": made.path.display().to_string(),
         "found": made.found.map(|picture| picture.display().to_string()),
         "scales": scales,
+        "leaflet": chart.leaflet,
         "refused": made.refused,
     }))
 }

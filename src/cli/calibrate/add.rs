@@ -23,6 +23,8 @@ pub(super) fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     if let Some(expires) = args.expires {
         chart.expires = Some(expires);
     }
+    chart.leaflet = chart.leaflet.changed_by(&args.leaflet.facts()?);
+    chart.leaflet.check().map_err(anyhow::Error::msg)?;
     let photos = photos(args, &chart)?;
     let (mut added, mut refused) = (0, 0);
     for rows in &photos {

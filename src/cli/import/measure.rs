@@ -3,6 +3,7 @@
 use super::Place;
 use super::sheet::Sheet;
 use crate::cli::Settings;
+use crate::cli::conditions::{Conditions, Temperatures};
 use crate::cli::doubts::{Checks, Doubts};
 use crate::cli::identity::Told;
 use crate::cli::kits::Kits;
@@ -18,15 +19,16 @@ pub struct Measurer<'a> {
     sheet: Option<&'a Sheet>,
     kits: Kits<'a>,
     slips: Option<Slips>,
-    checks: Option<Checks>,
+    known: Option<(Checks, Temperatures)>,
 }
 
 impl<'a> Measurer<'a> {
     /// With no chart loaded yet; photos are shown on the sheet.
     pub fn new(settings: &'a Settings, slips: Option<Slips>, sheet: Option<&'a Sheet>) -> Self {
         // A log that cannot be read stops the import elsewhere.
-        let checks = Log::at(&settings.home).load().ok().map(|log| Checks::of(&log));
-        Self { settings, sheet, kits: Kits::new(settings), slips, checks }
+        let log = Log::at(&settings.home).load().ok();
+        let known = log.map(|log| (Checks::of(&log), Temperatures::of(&log)));
+        Self { settings, sheet, kits: Kits::new(settings), slips, known }
     }
 
     /// Measures one photo.
@@ -42,9 +44,13 @@ impl<'a> Measurer<'a> {
         }
         let reader = Reader { kits: &self.kits, slips: self.slips.as_ref() };
         let (mut photo, shown) = reader.read(&job.path, &told, self.sheet.is_some());
-        if let Some(checks) = &self.checks {
+        if let Some((checks, temperatures)) = &self.known {
             let doubts = Doubts::new(photo.charts.iter().map(|chart| &**chart), checks);
-            photo.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, Some(job.looked.taken_at)));
+            let taken_at = job.looked.taken_at;
+            let water_c = photo.tank.as_deref().and_then(|tank| temperatures.near(tank, taken_at));
+            let conditions = Conditions { mixed_at: None, water_c };
+            let sightings = photo.sightings.iter_mut();
+            sightings.for_each(|sighting| doubts.flag(sighting, Some(taken_at), &conditions));
         }
         if let (Some(sheet), Some(shown)) = (self.sheet, shown) {
             sheet.show(&job.path, shown, &photo.sightings);
