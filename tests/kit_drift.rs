@@ -150,7 +150,7 @@ fn the_control_chart_is_shown_in_words_and_as_json() {
         .args(["verify", "--chart", "kit", "--log"])
         .arg(&table)
         .assert()
-        .stdout(contains("Control chart of kit, ammonia: 1 checks").and(contains("action limits")));
+        .stdout(contains("Control chart of kit, ammonia: 1 check,").and(contains("action limits")));
 }
 
 /// Made anew after the check was logged, even on the same day, a chart starts with a clean slate.

@@ -84,7 +84,7 @@ fn a_standard_addition_is_planned_and_evaluated() {
     standards("nitrate --addition 80 --expected 10")
         .assert()
         .success()
-        .stdout(contains("80 mL of the tank's water"));
+        .stdout(contains("80 mL of the tank's water").and(contains("--addition 80 --evaluate 0=READING,")));
     let found = json("nitrate --addition 80 --evaluate 0=8.1,5=12.0,10=15.5,20=23.0");
     let number = |field: &str| found[field].as_f64().unwrap();
     // Recomputed with numpy.polyfit: b0 8.16, b1 0.74171429.

@@ -100,10 +100,11 @@ impl Standing {
             State::OutOfControl => "out of control: make the chart anew or replace the reagents",
         };
         let mut out = format!(
-            "Control chart of {}, {}: {} checks, the last {:+.1} standard uncertainties off (warning beyond {}, action beyond {}): {verdict}\n",
+            "Control chart of {}, {}: {} {}, the last {:+.1} standard uncertainties off (warning beyond {}, action beyond {}): {verdict}\n",
             self.control_chart,
             self.analyte,
             self.checks,
+            if self.checks == 1 { "check" } else { "checks" },
             self.last,
             self.warning_limits.1,
             self.action_limits.1

@@ -111,7 +111,23 @@ fn steps(request: &Request, recipe: &Recipe, sample_ml: Option<f64>) -> String {
     let sample = sample_ml.map_or(String::new(), |ml| format!("{} mL of the tank's water and ", number(ml)));
     let made_up = format!("make up to {} mL with pure water", number(request.level_ml));
     steps.push(format!("Each flask: {sample}what the table says, then {made_up}."));
+    steps.extend(sample_ml.map(|ml| evaluation(request, recipe, ml)));
     steps.iter().enumerate().map(|(i, step)| format!("{}. {step}\n", i + 1)).collect()
+}
+
+/// How to work out a standard addition once its flasks are read.
+fn evaluation(request: &Request, recipe: &Recipe, sample_ml: f64) -> String {
+    let readings: Vec<String> =
+        recipe.levels.iter().map(|level| format!("{}=READING", number(level.made))).collect();
+    format!(
+        "Read each flask against your chart, in {}, then: tintwell standards {} --unit \"{}\" --volume {} --addition {} --evaluate {}",
+        request.unit,
+        request.analyte,
+        request.unit,
+        number(request.level_ml),
+        number(sample_ml),
+        readings.join(",")
+    )
 }
 
 /// What the figures mean, and how long the solutions keep.

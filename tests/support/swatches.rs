@@ -1,6 +1,8 @@
 //! Renders a printed colour scale into the window of a rendered photo: flat print under that photo's own
 //! light, through its own projection and its phone's own colours. It shows no real kit's scale.
 
+#![allow(dead_code)] // Each test binary uses its part.
+
 use std::path::Path;
 
 use image::RgbImage;
