@@ -11,7 +11,7 @@ use tintwell::cycle::forecast::{Action, Filter, Posterior, Settings, Test, Unfor
 use tintwell::terms::Analyte;
 
 /// Fewer possible tanks than by default: enough for shares, and quick.
-const SETTINGS: Settings = Settings { particles: 5000, scouts: 400, trust: 0.5, seed: 1 };
+const SETTINGS: Settings = Settings { particles: 5000, scouts: 400, seed: 1 };
 
 fn forecast(tank: &str) -> Posterior {
     let (history, now) = cycles::simulated(tank);

@@ -1,27 +1,24 @@
-//! Coverage, error, width and time of the forecast over simulated histories.
+//! Coverage, error, width and time of the forecast over simulated histories, beside simple rules.
 //!
-//! `cargo bench --bench forecast` prints a line for each tank and the summary; `TINTWELL_PARTICLES`,
-//! `TINTWELL_TRUST` and `TINTWELL_SEED` stand for other settings.
+//! `cargo bench --bench forecast` prints a line for each tank and the summary; `TINTWELL_PARTICLES` and
+//! `TINTWELL_SEED` stand for other settings, `TINTWELL_HISTORIES` for another folder of the same form.
 
 #[path = "../support/cycles.rs"]
 mod cycles;
+#[path = "../support/rules.rs"]
+mod rules;
 #[path = "../support/truth.rs"]
 mod truth;
 
 use std::time::Instant;
 
-use chrono::{DateTime, FixedOffset};
-use tintwell::cycle::TankHistory;
+use rules::{Case, median};
 use tintwell::cycle::forecast::{Filter, Posterior, Settings, Span};
-
-const NEVER: f64 = f64::INFINITY;
 
 /// One tank's outcome.
 struct Outcome {
-    span: Span,
-    truth: Option<f64>,
-    rule: Option<f64>,
-    stage_rule: Option<f64>,
+    case: Case,
+    span: Option<Span>,
     seconds: f64,
     pass: f64,
     never: f64,
@@ -32,30 +29,26 @@ fn main() {
     let defaults = Settings::default();
     let settings = Settings {
         particles: from_environment("TINTWELL_PARTICLES").unwrap_or(defaults.particles),
-        trust: from_environment("TINTWELL_TRUST").unwrap_or(defaults.trust),
         seed: from_environment("TINTWELL_SEED").unwrap_or(defaults.seed),
         ..defaults
     };
     let mut outcomes = Vec::new();
-    for case in truth::all() {
-        let (history, now) = cycles::simulated(&case.tank);
+    for truth in truth::all() {
+        let (history, now) = cycles::simulated(&truth.tank);
         let begun = Instant::now();
         let posterior = Filter::run(&history, now, &settings);
-        let seconds = begun.elapsed().as_secs_f64();
         let outcome = Outcome {
-            span: posterior.days_to_proof().unwrap_or(Span { low: NEVER, middle: NEVER, high: NEVER }),
-            truth: case.days_to_proof,
-            rule: rule_of_weeks(&history, now),
-            stage_rule: rule_of_stage(&case.stage, &history, now),
-            seconds,
+            seconds: begun.elapsed().as_secs_f64(),
+            span: posterior.days_to_proof(),
             pass: posterior.proof_passes_now(),
             never: posterior.never(),
-            ready: case.ready,
+            ready: truth.ready,
+            case: Case::new(&truth, &history, now),
         };
-        print_case(&case, &posterior, &outcome);
+        print_case(&truth.tank, &posterior, &outcome);
         outcomes.push(outcome);
     }
-    summarise(&outcomes);
+    summarise(&outcomes, &settings);
 }
 
 /// A number from the environment.
@@ -63,34 +56,19 @@ fn from_environment<T: std::str::FromStr>(name: &str) -> Option<T> {
     std::env::var(name).ok()?.parse().ok()
 }
 
-/// The rule of thumb: ready five weeks after the start.
-fn rule_of_weeks(history: &TankHistory, now: DateTime<FixedOffset>) -> Option<f64> {
-    let age = (now - history.facts.started_at?).num_minutes() as f64 / 1440.0;
-    Some((35.0 - age).max(0.0_f64))
-}
-
-/// The best simple rule: days by stage, as common practice has them (nitrite peaks about day 24 of 36
-/// and takes a few days to fall). It is told the true stage, which a keeper has to guess.
-fn rule_of_stage(stage: &str, history: &TankHistory, now: DateTime<FixedOffset>) -> Option<f64> {
-    match stage {
-        "nitrite_falling" => Some(5.0),
-        "nitrite_peak" => Some(12.0),
-        _ => rule_of_weeks(history, now),
-    }
-}
-
-fn print_case(case: &truth::Truth, posterior: &Posterior, outcome: &Outcome) {
+fn print_case(tank: &str, posterior: &Posterior, outcome: &Outcome) {
+    let never = Span { low: f64::INFINITY, middle: f64::INFINITY, high: f64::INFINITY };
+    let span = outcome.span.unwrap_or(never);
     let capacity = posterior.capacity().expect("scouts");
     println!(
-        "{} {:<16} truth {:>6} span {:5.1} {:5.1} {:5.1} pass {:.2} never {:.2} cap {:.2} [{:.2} {:.2}] {:.2} [{:.2} {:.2}] {:.0} ms",
-        case.tank,
-        case.stage,
-        outcome.truth.map_or("never".to_owned(), |days| format!("{days:.2}")),
-        outcome.span.low,
-        outcome.span.middle,
-        outcome.span.high,
+        "{tank} {:<16} truth {:>6} span {:5.1} {:5.1} {:5.1} pass {:.2} never {:.2} cap {:.2} [{:.2} {:.2}] {:.2} [{:.2} {:.2}] {:.0} ms",
+        outcome.case.stage,
+        outcome.case.days.map_or("never".to_owned(), |days| format!("{days:.2}")),
+        span.low,
+        span.middle,
+        span.high,
         outcome.pass,
-        posterior.never(),
+        outcome.never,
         capacity.ammonia.middle,
         capacity.ammonia.low,
         capacity.ammonia.high,
@@ -101,46 +79,77 @@ fn print_case(case: &truth::Truth, posterior: &Posterior, outcome: &Outcome) {
     );
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
-}
+/// A tank that will pass, with its date: truth and forecast in days.
+type Dated<'a> = (&'a Outcome, f64, Span);
 
-fn summarise(outcomes: &[Outcome]) {
-    let dated: Vec<&Outcome> = outcomes.iter().filter(|o| o.truth.is_some_and(|days| days > 0.0)).collect();
-    let days = |o: &Outcome| o.truth.unwrap_or(f64::INFINITY);
-    let held = dated.iter().filter(|o| o.span.low <= days(o) && days(o) <= o.span.high).count();
-    let early = dated.iter().filter(|o| days(o) < o.span.low).count();
-    let given: Vec<&&Outcome> = dated.iter().filter(|o| o.never <= 0.5).collect();
-    let held_given = given.iter().filter(|o| o.span.low <= days(o) && days(o) <= o.span.high).count();
-    let error = |o: &&&Outcome| (o.span.middle - days(o)).abs();
-    let rule = |o: &&Outcome| (o.rule.unwrap_or(f64::NAN) - days(o)).abs();
-    println!(
-        "interval holds {held} of {} (below {early}), finite {held_given} of {}",
-        dated.len(),
-        given.len()
-    );
-    println!("median error {:.2} d", median(given.iter().map(error).collect()));
-    println!("rule of five weeks: median error {:.2} d", median(dated.iter().map(rule).collect()));
-    let stage_rule = |o: &&Outcome| (o.stage_rule.unwrap_or(f64::NAN) - days(o)).abs();
-    println!("rule by true stage: median error {:.2} d", median(dated.iter().map(stage_rule).collect()));
-    println!(
-        "mean width {:.2} d, median width {:.2} d",
-        given.iter().map(|o| o.span.high - o.span.low).sum::<f64>() / given.len() as f64,
-        median(given.iter().map(|o| o.span.high - o.span.low).collect())
-    );
-    let far: Vec<&Outcome> = dated.iter().copied().filter(|o| days(o) > 5.0).collect();
-    let far_error = far.iter().map(|o| (o.span.middle - days(o)).abs()).collect();
-    println!(
-        "more than 5 d off: median error {:.2} d, rule {:.2} d",
-        median(far_error),
-        median(far.iter().map(rule).collect())
-    );
+fn summarise(outcomes: &[Outcome], settings: &Settings) {
+    let waiting = outcomes.iter().filter(|outcome| outcome.case.days.is_some_and(|days| days > 0.0));
+    let all = waiting.clone().count();
+    let given: Vec<Dated<'_>> = waiting
+        .filter(|outcome| outcome.never <= 0.5)
+        .filter_map(|outcome| Some((outcome, outcome.case.days?, outcome.span?)))
+        .collect();
+    println!("\na date is given for {} of {all} tanks that will pass within 90 days", given.len());
+    for stage in ["none", "ammonia_falling", "nitrite_peak", "nitrite_falling", "stalled"] {
+        let of_stage: Vec<Dated<'_>> =
+            given.iter().copied().filter(|(outcome, ..)| outcome.case.stage == stage).collect();
+        print_share(stage, &of_stage);
+    }
+    print_share("all", &given);
+    let far: Vec<Dated<'_>> = given.iter().copied().filter(|(_, days, _)| *days > 5.0).collect();
+    print_share("over 5 d off", &far);
+    print_rules(&given, &far);
     let brier = outcomes.iter().map(|o| (o.pass - f64::from(u8::from(o.ready))).powi(2)).sum::<f64>();
     println!("proof passes now: Brier score {:.3}", brier / outcomes.len() as f64);
+    print_speed(outcomes, settings);
+}
+
+fn print_share(name: &str, dated: &[Dated<'_>]) {
+    if dated.is_empty() {
+        return;
+    }
+    let count = dated.len() as f64;
+    let held = dated.iter().filter(|(_, days, span)| (span.low..=span.high).contains(days)).count();
+    let widths: Vec<f64> = dated.iter().map(|(_, _, span)| span.high - span.low).collect();
     println!(
-        "time: median {:.3} s, most {:.3} s",
-        median(outcomes.iter().map(|o| o.seconds).collect()),
-        outcomes.iter().map(|o| o.seconds).fold(0.0, f64::max)
+        "{name:<16} {held:>3} of {count:>3} hold ({:.0} %), width mean {:.1} d, median {:.1} d, median error {:.2} d",
+        100.0 * held as f64 / count,
+        widths.iter().sum::<f64>() / count,
+        median(widths),
+        error(dated),
+    );
+}
+
+/// Median absolute error of the likeliest day.
+fn error(dated: &[Dated<'_>]) -> f64 {
+    median(dated.iter().map(|(_, days, span)| (span.middle - days).abs()).collect())
+}
+
+/// The simple rules over the same tanks.
+fn print_rules(given: &[Dated<'_>], far: &[Dated<'_>]) {
+    fn cases<'a>(dated: &[Dated<'a>]) -> Vec<&'a Case> {
+        dated.iter().map(|(outcome, ..)| &outcome.case).collect()
+    }
+    for rule in rules::fitted(&cases(given)) {
+        println!(
+            "rule: {:<60} median error {:.2} d, over 5 d off {:.2} d; the forecast's is {:.0} % of it",
+            rule.to_string(),
+            rule.error(&cases(given)),
+            rule.error(&cases(far)),
+            100.0 * error(given) / rule.error(&cases(given)),
+        );
+    }
+}
+
+fn print_speed(outcomes: &[Outcome], settings: &Settings) {
+    let seconds: Vec<f64> = outcomes.iter().map(|o| o.seconds).collect();
+    let days: f64 = outcomes.iter().map(|outcome| outcome.case.age).sum();
+    let total: f64 = seconds.iter().sum();
+    println!(
+        "time: median {:.3} s, most {:.3} s; {:.0} trajectories a second over a mean history of {:.0} days",
+        median(seconds.clone()),
+        seconds.iter().copied().fold(0.0, f64::max),
+        (settings.particles * outcomes.len()) as f64 / total,
+        days / outcomes.len() as f64,
     );
 }

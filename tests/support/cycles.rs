@@ -9,9 +9,10 @@ use tintwell::cycle::{Deed, TankHistory};
 use tintwell::reading::{Measurement, Status};
 use tintwell::terms::TankFacts;
 
-/// Folder of the simulated histories.
+/// Folder of the simulated histories; `TINTWELL_HISTORIES` names another of the same form.
 pub fn folder() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cycles")
+    let ours = || Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cycles");
+    std::env::var_os("TINTWELL_HISTORIES").map_or_else(ours, PathBuf::from)
 }
 
 /// One simulated history, and the moment to judge it at.

@@ -1,12 +1,13 @@
 //! Possible tanks carried on into the coming weeks, the keeper going on as before.
 
 use rand::{Rng, RngExt, SeedableRng};
-use rand_distr::{Distribution, StandardNormal};
+use rand_distr::{Beta, Distribution, StandardNormal};
 use rand_pcg::Pcg64Mcg;
 
 use super::deed::Setting;
 use super::keeper::{Keeper, Redosing};
 use super::particle::Block;
+use super::swarm::WANDER;
 use crate::cycle::kinetics::{
     Lanes, PROOF_DOSE, ProofEnd, Real, State, WIDTH, advance, begin_proof, finish_proof,
 };
@@ -18,9 +19,6 @@ pub const HORIZON: f64 = 90.0;
 
 /// Grid on which the proof is tried, days.
 const GRID: f64 = 0.25;
-
-/// Wander of each colony's log capacity per square root of a day, as in the past.
-const WANDER: f64 = 0.06;
 
 /// The water of every possible tank at some day.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,6 +57,17 @@ pub struct Ahead {
     pub course_days: usize,
 }
 
+/// What one tank's keeper does about a low pH.
+#[derive(Debug, Clone, Copy)]
+struct AcidHabit {
+    /// Chance that it is answered at a test.
+    share: f64,
+    /// pH below which it is.
+    below: f64,
+    /// Fraction of the volume that is changed.
+    fraction: f64,
+}
+
 impl Ahead {
     /// Carries `blocks` on to the horizon; each block's conditions must be set for its temperature.
     pub fn run(&self, blocks: &[Block]) -> Outlook {
@@ -74,7 +83,8 @@ impl Ahead {
     /// Carries one block on.
     fn run_block(&self, mut block: Block, mut rng: Pcg64Mcg, course: &mut [Vec<Water>]) -> [f64; WIDTH] {
         let mut first = [f64::INFINITY; WIDTH];
-        let mut next_test = (self.keeper.last_test - self.now + self.keeper.test_every).max(0.0);
+        let acid = self.acid_habits(&mut rng);
+        let mut next_test = (self.keeper.last_test - self.now + self.gap(&mut rng)).max(0.0);
         let mut next_meal = self.keeper.food.map_or(f64::INFINITY, |(every, _)| 0.5 * every);
         for tick in 0..=(HORIZON / GRID) as usize {
             let ahead = tick as f64 * GRID;
@@ -89,8 +99,8 @@ impl Ahead {
                 break;
             }
             if ahead >= next_test {
-                self.test(&mut block, &mut rng);
-                next_test += self.keeper.test_every;
+                self.test(&mut block, &acid, &mut rng);
+                next_test += self.gap(&mut rng);
             }
             if ahead >= next_meal {
                 self.feed(&mut block, &mut rng);
@@ -114,8 +124,31 @@ impl Ahead {
         advance(&mut block.state, &block.kinetics, &block.conditions, GRID, GRID);
     }
 
-    /// The keeper tests, and answers as is their habit.
-    pub(super) fn test(&self, block: &mut Block, rng: &mut impl Rng) {
+    /// Days until the next test.
+    fn gap(&self, rng: &mut impl Rng) -> f64 {
+        let deviate: f64 = StandardNormal.sample(rng);
+        self.keeper.test_every * (self.keeper.test_scatter * deviate).exp()
+    }
+
+    /// What each tank's keeper does about a low pH.
+    fn acid_habits(&self, rng: &mut impl Rng) -> [Option<AcidHabit>; WIDTH] {
+        let habit = self.keeper.acid_change.and_then(|change| {
+            let share = Beta::new(change.answered as f64 + 3.0, change.ignored as f64 + 1.0).ok()?;
+            Some((change, share))
+        });
+        std::array::from_fn(|_| {
+            let (change, share) = habit?;
+            let (least, most) = change.limits;
+            Some(AcidHabit {
+                share: share.sample(rng),
+                below: rng.random_range(least..most),
+                fraction: change.fraction,
+            })
+        })
+    }
+
+    /// The keeper tests, and answers as is their habit; `acid` tells how to low pH.
+    fn test(&self, block: &mut Block, acid: &[Option<AcidHabit>; WIDTH], rng: &mut impl Rng) {
         for lane in 0..WIDTH {
             let mut particle = block.particle(lane);
             let reading = particle.state.ammonia * NH3_PER_N * particle.traits.gain_ammonia;
@@ -125,10 +158,12 @@ impl Ahead {
                 Redosing::WhenLow { .. } => 0.0,
                 Redosing::Always { amount } => amount,
             };
-            if let Some((below, fraction)) = self.keeper.acid_change
-                && particle.state.alkalinity < particle.kinetics.carbonic * 10f64.powf(below)
+            let luck = rng.random::<f64>();
+            if let Some(habit) = acid[lane]
+                && luck < habit.share
+                && particle.state.alkalinity < particle.kinetics.carbonic * 10f64.powf(habit.below)
             {
-                self.setting.change_water(&mut particle, fraction);
+                self.setting.change_water(&mut particle, habit.fraction);
             }
             let (share, fraction) = self.keeper.water_change;
             if share > 0.0 && rng.random::<f64>() < share {

@@ -31,15 +31,13 @@ pub struct Settings {
     pub particles: usize,
     /// Of these, how many are carried on into the forecast.
     pub scouts: usize,
-    /// How far a reading is trusted, as the power of its likelihood: 1 if the model were exact.
-    pub trust: f64,
     /// Seed: the same history and seed give the same forecast.
     pub seed: u64,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { particles: 20_000, scouts: 800, trust: 0.5, seed: 1 }
+        Self { particles: 20_000, scouts: 800, seed: 1 }
     }
 }
 
@@ -57,8 +55,7 @@ impl Filter {
             volume_l: facts.volume_l.filter(|litres| *litres > 0.0).unwrap_or(USUAL_VOLUME),
             alkaline_dose: facts.ammonia_source.as_deref() == Some("ammonia solution"),
         };
-        let mut swarm =
-            Swarm::draw(facts, setting, settings.particles, settings.seed).trusting(settings.trust);
+        let mut swarm = Swarm::draw(facts, setting, settings.particles, settings.seed);
         if let Some(day) = timeline.opens_late() {
             swarm.settle(timeline.first_levels(day));
         }

@@ -30,6 +30,23 @@ pub enum Redosing {
     },
 }
 
+/// Water changes that answer a low pH.
+///
+/// Neither the keeper's limit nor whether it is heeded is known for sure. The limit may lie anywhere
+/// between `limits`; the share of low readings that are answered has the beta distribution that follows
+/// from those seen, a keeper who tests pH being taken to heed it in three cases of four at first.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AcidChange {
+    /// pH between which the keeper's limit lies.
+    pub limits: (f64, f64),
+    /// Fraction of the volume.
+    pub fraction: f64,
+    /// Low readings that were answered.
+    pub answered: usize,
+    /// Low readings that were not.
+    pub ignored: usize,
+}
+
 /// A keeper's habits.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Keeper {
@@ -41,8 +58,10 @@ pub struct Keeper {
     pub redosing: Redosing,
     /// Share of tests that are followed by a water change, and its fraction of the volume.
     pub water_change: (f64, f64),
-    /// pH below which the keeper changes water, and the fraction then; none if pH is not tested.
-    pub acid_change: Option<(f64, f64)>,
+    /// Relative scatter of the gaps between tests.
+    pub test_scatter: f64,
+    /// The answer to low pH; none if pH is not tested.
+    pub acid_change: Option<AcidChange>,
     /// Days between feedings and grams each time.
     pub food: Option<(f64, f64)>,
 }
@@ -54,6 +73,7 @@ impl Keeper {
         let test_every = typical_gap(&tests).unwrap_or(2.0).clamp(0.5, 7.0);
         Self {
             test_every,
+            test_scatter: scatter(&tests),
             last_test: tests.last().copied().unwrap_or(timeline.now),
             redosing: redosing(timeline, facts),
             water_change: water_changes(timeline, &tests),
@@ -137,12 +157,42 @@ fn water_changes(timeline: &Timeline, tests: &[f64]) -> (f64, f64) {
     (share, median(recent).unwrap_or(0.0))
 }
 
-/// Water changes that answer a low pH: seen in the log, or expected of one who tests pH and changes
-/// water at all.
-fn acid_change(timeline: &Timeline) -> Option<(f64, f64)> {
-    timeline.readings(Analyte::Ph).next()?;
+/// What the log shows of answers to a low pH; keepers call for one between 6.3 and 7 (common practice).
+fn acid_change(timeline: &Timeline) -> Option<AcidChange> {
+    const LIMITS: (f64, f64) = (6.3, 7.0);
+    /// Nobody waits for less on purpose.
+    const LOW: f64 = 6.5;
+    let readings: Vec<(f64, f64)> = timeline.readings(Analyte::Ph).collect();
+    readings.first()?;
+    let answers: Vec<f64> = [EventKind::WaterChange, EventKind::AlkalinityDose]
+        .into_iter()
+        .flat_map(|kind| timeline.deeds(kind))
+        .map(|deed| deed.0)
+        .collect();
+    let is_answered = |at: f64| answers.iter().any(|day| (at..at + ANSWER).contains(day));
+    let (answered, ignored): (Vec<&(f64, f64)>, Vec<&(f64, f64)>) =
+        readings.iter().partition(|(at, _)| is_answered(*at));
+    let low = |of: &[&(f64, f64)]| of.iter().filter(|(_, ph)| *ph < LOW).count();
+    let lowest_ignored = ignored.iter().map(|(_, ph)| *ph).fold(LIMITS.1, f64::min);
     let changes: Vec<f64> = timeline.deeds(EventKind::WaterChange).map(|change| change.1 / 100.0).collect();
-    Some((6.5, median(changes).unwrap_or(0.4)))
+    Some(AcidChange {
+        limits: (LIMITS.0, lowest_ignored.max(LOW)),
+        fraction: median(changes).unwrap_or(0.4),
+        answered: low(&answered),
+        ignored: low(&ignored),
+    })
+}
+
+/// Relative scatter of the recent gaps between tests.
+fn scatter(days: &[f64]) -> f64 {
+    let recent = &days[days.len().saturating_sub(11)..];
+    let logs: Vec<f64> = recent.windows(2).map(|pair| (pair[1] - pair[0]).max(0.05).ln()).collect();
+    let count = logs.len() as f64;
+    if count < 3.0 {
+        return 0.3;
+    }
+    let mean = logs.iter().sum::<f64>() / count;
+    (logs.iter().map(|log| (log - mean).powi(2)).sum::<f64>() / (count - 1.0)).sqrt().clamp(0.05, 0.6)
 }
 
 /// Days between feedings and grams, unless feeding has stopped.

@@ -17,7 +17,7 @@ pub(super) const GROSS: f64 = 0.015;
 /// Width of a chart step relative to the value: charts go up by about half or double.
 pub(super) const STEP_WIDTH: f64 = 0.4;
 /// How far the model itself may stray, relative to the value.
-pub(super) const STRAY: f64 = 0.07;
+pub(super) const STRAY: f64 = 0.1;
 
 /// Least standard uncertainty and range over which a gross error may fall, default units.
 pub(super) fn scale(analyte: Analyte) -> (f64, f64) {

@@ -60,14 +60,14 @@ pub struct Hindrance {
     pub substrate: [f64; 2],
 }
 
-/// Dates between which the proof would first pass, with 80 % confidence.
+/// Dates between which the proof would first pass, with 80 % confidence: the shortest such interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReadyOn {
-    /// One in ten chances that it is earlier.
+    /// First day of the interval.
     pub earliest: DateTime<FixedOffset>,
-    /// As likely earlier as later.
+    /// Around this day it is likeliest.
     pub likely: DateTime<FixedOffset>,
-    /// One in ten chances that it is later.
+    /// Last day of the interval.
     pub latest: DateTime<FixedOffset>,
 }
 
@@ -116,12 +116,13 @@ impl Posterior {
         Span::of(&self.ends.iter().map(|end| end.residual).collect::<Vec<_>>())
     }
 
-    /// Days until a proof first passes, given that it does within 90 days: median and 80 % interval.
+    /// Days until a proof first passes, given that it does within 90 days: where they lie most
+    /// densely, and the shortest interval that holds 80 %.
     ///
     /// [`never`](Self::never) tells how likely it does not; `None` if it never does.
     pub fn days_to_proof(&self) -> Option<Span> {
         let finite: Vec<f64> = self.outlook.days.iter().copied().filter(|day| day.is_finite()).collect();
-        Span::of(&finite)
+        Span::densest(&finite)
     }
 
     /// Any quantile of the days until a proof first passes.

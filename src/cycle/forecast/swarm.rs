@@ -16,7 +16,7 @@ use crate::terms::{Analyte, EventKind, TankFacts};
 pub const STEP: f64 = 0.25;
 
 /// Wander of each colony's log capacity per square root of a day: what the model leaves out.
-const WANDER: f64 = 0.06;
+pub const WANDER: f64 = 0.09;
 /// Doses and water changes a day that nobody wrote down.
 const UNLOGGED_DOSES: f64 = 0.012;
 const UNLOGGED_CHANGES: f64 = 0.008;
@@ -37,7 +37,6 @@ pub struct Swarm {
     fish: f64,
     celsius: f64,
     usual_dose: f64,
-    trust: f64,
 }
 
 impl Swarm {
@@ -61,14 +60,7 @@ impl Swarm {
             fish: 0.0,
             celsius: f64::NAN,
             usual_dose: 2.0,
-            trust: 1.0,
         }
-    }
-
-    /// Takes each reading's likelihood to the power `trust`.
-    pub fn trusting(mut self, trust: f64) -> Self {
-        self.trust = trust;
-        self
     }
 
     /// Makes every tank one that has long been running: its water about as `levels` of ammonia, nitrite
@@ -165,7 +157,7 @@ impl Swarm {
         for (block, weights) in self.blocks.iter().zip(self.weights.chunks_exact_mut(WIDTH)) {
             let Some(shown) = expected(block, analyte) else { return };
             for (weight, value) in weights.iter_mut().zip(shown) {
-                *weight *= softened(likelihood(analyte, told, value), self.trust);
+                *weight *= likelihood(analyte, told, value);
             }
         }
         let total: f64 = self.weights.iter().sum();
@@ -241,19 +233,6 @@ impl Swarm {
                 block.set_particle(lane, &particle);
             }
         }
-    }
-}
-
-/// A likelihood to the power `trust`; the usual powers without the costly function.
-#[inline(always)]
-fn softened(likelihood: f64, trust: f64) -> f64 {
-    if trust == 0.75 {
-        let root = likelihood.sqrt();
-        root * root.sqrt()
-    } else if trust == 1.0 {
-        likelihood
-    } else {
-        likelihood.powf(trust)
     }
 }
 

@@ -30,9 +30,9 @@ pub mod prior {
 
     /// 1/d. ASM1 0.8, ASM2d 1.0, ASMN 0.78, UCT 0.45, EPA 1975 0.77, Sin 2008 0.5-2.1; start-up of
     /// a fresh filter runs slower (mean generation up to 60 h, Hagopian & Riley 1998: 0.28).
-    pub const GROWTH_A: Range = Range::new(0.52, 0.36);
+    pub const GROWTH_A: Range = Range::new(0.55, 0.36);
     /// 1/d. ASMN 0.78, Sin 2008 0.4-1.05, Metcalf & Eddy 1.0; lag as above.
-    pub const GROWTH_N: Range = Range::new(0.78, 0.32);
+    pub const GROWTH_N: Range = Range::new(0.82, 0.32);
     /// mg N/L. ASM1 1.0, Sin 2008 0.14-1.0, Metcalf & Eddy 0.5.
     pub const HALF_A: Range = Range::new(0.4, 0.7);
     /// mg N/L. Sin 2008 0.1-3, Metcalf & Eddy 0.2, ASM1 1.0.
