@@ -149,7 +149,7 @@ impl Ahead {
 
     /// The keeper tests, and answers as is their habit; `acid` tells how to low pH.
     fn test(&self, block: &mut Block, acid: &[Option<AcidHabit>; WIDTH], rng: &mut impl Rng) {
-        for lane in 0..WIDTH {
+        for (lane, acid) in acid.iter().enumerate() {
             let mut particle = block.particle(lane);
             let reading = particle.state.ammonia * NH3_PER_N * particle.traits.gain_ammonia;
             let raise = match self.keeper.redosing {
@@ -159,7 +159,7 @@ impl Ahead {
                 Redosing::Always { amount } => amount,
             };
             let luck = rng.random::<f64>();
-            if let Some(habit) = acid[lane]
+            if let Some(habit) = acid
                 && luck < habit.share
                 && particle.state.alkalinity < particle.kinetics.carbonic * 10f64.powf(habit.below)
             {

@@ -170,16 +170,16 @@ fn acid_change(timeline: &Timeline) -> Option<AcidChange> {
         .map(|deed| deed.0)
         .collect();
     let is_answered = |at: f64| answers.iter().any(|day| (at..at + ANSWER).contains(day));
-    let (answered, ignored): (Vec<&(f64, f64)>, Vec<&(f64, f64)>) =
-        readings.iter().partition(|(at, _)| is_answered(*at));
-    let low = |of: &[&(f64, f64)]| of.iter().filter(|(_, ph)| *ph < LOW).count();
-    let lowest_ignored = ignored.iter().map(|(_, ph)| *ph).fold(LIMITS.1, f64::min);
+    let low =
+        |wanted: bool| readings.iter().filter(|(at, ph)| *ph < LOW && is_answered(*at) == wanted).count();
+    let ignored = readings.iter().filter(|(at, _)| !is_answered(*at));
+    let lowest_ignored = ignored.map(|(_, ph)| *ph).fold(LIMITS.1, f64::min);
     let changes: Vec<f64> = timeline.deeds(EventKind::WaterChange).map(|change| change.1 / 100.0).collect();
     Some(AcidChange {
         limits: (LIMITS.0, lowest_ignored.max(LOW)),
         fraction: median(changes).unwrap_or(0.4),
-        answered: low(&answered),
-        ignored: low(&ignored),
+        answered: low(true),
+        ignored: low(false),
     })
 }
 
