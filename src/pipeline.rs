@@ -227,7 +227,10 @@ fn measure(
     let Some(ruler) = scale.ruler(chart.form) else {
         return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
     };
-    let matched = ruler.match_colour(colour, &circumstances);
+    let matched = match sample.darkest {
+        Some(darkest) => ruler.match_behind_glass(colour, &circumstances, darkest),
+        None => ruler.match_colour(colour, &circumstances),
+    };
     let distance = ruler.nearest.place(colour).map_or(f64::INFINITY, |place| place.distance);
     fill_evidence(evidence, ruler, colour, correction, distance);
     if matched.outcome == Outcome::OffPath {
@@ -235,7 +238,7 @@ fn measure(
     }
     let mut flags = photo_flags(view, correction, mixed);
     flags.extend(&sample.flags);
-    if matched.is_beside_path() {
+    if matched.is_beside_path(chart.form) {
         flags.push(Flag::OffPath);
     }
     if matched.may_be_lower {

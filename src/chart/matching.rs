@@ -15,8 +15,9 @@ mod tests;
 
 use std::sync::LazyLock;
 
+use super::file::Form;
 use super::likelihood::{Explained, LANES, Look, Problem};
-use super::optics::DARKEST;
+use super::optics::{DARKEST, Priors};
 use super::path::{NODES_PER_PIECE, Node, Path};
 use crate::colour::{Correction, LampScore, MixedLight};
 use crate::terms::space::Relative;
@@ -30,8 +31,19 @@ const SURELY_ABOVE: f64 = 0.85;
 /// three channels and five unknowns with priors 8 is ordinary; lamps and phones unlike those of the
 /// standards reach 15.
 const OFF_PATH: f64 = 40.0;
-/// Beyond this the colour is a little beside the path.
+/// Beyond this the colour of a vial is a little beside the path.
 const BESIDE_PATH: f64 = 16.0;
+/// The same of a pad, whose light and path differ little from photo to photo: one in a hundred of the
+/// chi-square law of three channels (11.34, NIST/SEMATECH e-Handbook, 1.3.6.7.4). Of 48 pads in
+/// untouched rendered photos none comes above 7.
+const PAD_BESIDE_PATH: f64 = 11.34;
+/// How often steam or a reflection covers all of a vial's liquid, before anything is seen: a guess, no
+/// source.
+const VEILED: f64 = 0.1;
+/// Standard deviation of such a veil against the darkest light seen, which it cannot exceed.
+const VEIL_OF_DARKEST: f64 = 0.5;
+/// The most that it is taken to be, share of paper white.
+const MOST_VEIL_SD: f64 = 0.15;
 /// The same beyond the chart's end, where the path is only extended.
 const OFF_EXTENDED_PATH: f64 = 150.0;
 
@@ -103,9 +115,13 @@ pub struct Match {
 }
 
 impl Match {
-    /// Whether the colour lies a little beside the path.
-    pub fn is_beside_path(&self) -> bool {
-        self.chi_square > BESIDE_PATH
+    /// Whether the colour of a sample of this form lies a little beside the path.
+    pub fn is_beside_path(&self, form: Form) -> bool {
+        let most = match form {
+            Form::Vial => BESIDE_PATH,
+            Form::Strip => PAD_BESIDE_PATH,
+        };
+        self.chi_square > most
     }
 }
 
@@ -114,6 +130,46 @@ pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances
     let problem = Problem::new(colour, circumstances, path.priors);
     let (first, explained) = explain(&path.nodes, &problem);
     conclude(path, &path.nodes[first..first + explained.len()], &explained)
+}
+
+/// Matches the colour of a liquid behind glass of which the darkest place seen is this light, share of
+/// paper. Steam, or a window mirrored all over the glass, makes a liquid paler than the usual veil can,
+/// and often nothing in its colour tells. But neither lets anything in the vial look darker than
+/// itself: so the more there is light even at the surface, where the meniscus is dark, the more veil
+/// is thought possible beside the usual one, and both explanations share the probability.
+pub fn match_behind_glass(
+    path: &Path,
+    colour: Relative,
+    circumstances: &Circumstances,
+    darkest: f64,
+) -> Match {
+    let veil_sd = (VEIL_OF_DARKEST * darkest).min(MOST_VEIL_SD);
+    if veil_sd <= path.priors.veil_sd {
+        return match_colour(path, colour, circumstances);
+    }
+    let whole_path = |priors: Priors| {
+        let (first, explained) = explain(&path.nodes, &Problem::new(colour, circumstances, priors));
+        let mut whole = vec![PASSED_OVER; path.nodes.len()];
+        whole[first..first + explained.len()].copy_from_slice(&explained);
+        whole
+    };
+    let usual = whole_path(path.priors);
+    let veiled = whole_path(Priors { veil_sd, ..path.priors });
+    let both: Vec<Explained> = usual.iter().zip(&veiled).map(|(usual, veiled)| usual.or(*veiled)).collect();
+    conclude(path, &path.nodes, &both)
+}
+
+impl Explained {
+    /// Likelihood of either explanation. How well the colour fits is still asked of the usual one.
+    fn or(self, veiled: Self) -> Self {
+        let most = self.likelihood.max(veiled.likelihood);
+        if most == f64::NEG_INFINITY {
+            return self;
+        }
+        let share = |chance: f64, likelihood: f64| chance * (likelihood - most).exp();
+        let sum = share(1.0 - VEILED, self.likelihood) + share(VEILED, veiled.likelihood);
+        Self { likelihood: most + sum.ln(), ..self }
+    }
 }
 
 /// What follows from the part of the path that matters.

@@ -162,6 +162,11 @@ impl Ruler {
     pub fn match_colour(&self, colour: Relative, circumstances: &Circumstances) -> Match {
         matching::match_colour(&self.path, colour, circumstances)
     }
+
+    /// Matches the colour of a liquid behind glass, of which the darkest place seen is known.
+    pub fn match_behind_glass(&self, colour: Relative, circumstances: &Circumstances, darkest: f64) -> Match {
+        matching::match_behind_glass(&self.path, colour, circumstances, darkest)
+    }
 }
 
 #[cfg(test)]

@@ -42,6 +42,10 @@ const SURFACE_SHARE: f64 = 0.25;
 const LEAST_COLUMN_MM: f64 = 8.0;
 /// Left out below the surface: the meniscus and what it bends, mm.
 const MENISCUS_MM: f64 = 3.0;
+/// Above the surface its far rim is seen, mm.
+const SURFACE_REACH_MM: f64 = 2.0;
+/// Share of the width about the axis over which the surface is looked at.
+const SURFACE_SHARE_OF_WIDTH: f64 = 0.5;
 /// Left out above the base, mm.
 const BASE_MM: f64 = 2.0;
 /// Both sides of the vial darker than this against the card's light: a shadow lies on the vial.
@@ -144,6 +148,9 @@ pub struct Sample {
     pub spread: f64,
     /// Light on the paper to the left and to the right of the sample, where the window is wide enough.
     pub beside: Option<(Light, Light)>,
+    /// Darkest light seen in the vial, in any channel, where its surface bends the light away: no
+    /// reflection on the glass before it can be brighter. Vials alone have one.
+    pub darkest: Option<f64>,
     /// Measured area on the card's plane, corners clockwise from the top left, mm.
     pub area: [PointMm; 4],
     /// Doubts.
@@ -179,6 +186,7 @@ pub fn find_vial(
         return Err(SampleError::DeepShadow);
     }
     let mut sample = sample_of(&liquid, &axis, (top, bottom), sides);
+    sample.darkest = darkest_at_surface(&raster, &axis, right - left, top - MENISCUS_MM);
     sample.beside = paper_beside(&raster, light, &place, (left, right));
     Ok(sample)
 }
@@ -196,9 +204,23 @@ fn sample_of(liquid: &Liquid, axis: &Axis, (top, bottom): (f64, f64), sides: f64
         colour: liquid.colour,
         spread: liquid.spread,
         beside: None,
+        darkest: None,
         area: [corner(top, -1.0), corner(top, 1.0), corner(bottom, 1.0), corner(bottom, -1.0)],
         flags,
     }
+}
+
+/// The darkest row about the liquid's surface: there the meniscus shows the dark of the room.
+fn darkest_at_surface(raster: &Raster, axis: &Axis, width: f64, surface: f64) -> Option<f64> {
+    let half = SURFACE_SHARE_OF_WIDTH * width / 2.0;
+    raster
+        .row_range(surface - SURFACE_REACH_MM, surface + MENISCUS_MM)
+        .filter_map(|row| {
+            let x = axis.x_at(raster.y(row as f64));
+            row_colour(raster, row, x - half, x + half)
+        })
+        .flat_map(|log| log.map(f64::exp))
+        .min_by(f64::total_cmp)
 }
 
 /// Height at which walls are looked for: the lower half, where a standing vial holds its liquid.

@@ -70,3 +70,23 @@ fn an_interval_that_goes_on_beyond_the_chart_is_said_to_and_no_other() {
         assert!(!at(0.1).may_be_higher, "{}: {:?}", chart.name, at(0.1));
     }
 }
+
+#[test]
+fn a_veil_that_the_darkest_place_allows_is_thought_possible_and_one_it_rules_out_is_not() {
+    let chart = &shipped()[1];
+    let path = &chart.scales[0].ruler(chart.form).unwrap().path;
+    let circumstances =
+        Circumstances { residual: 0.02, hue_shift: 0.02, lamp: (0.0, 0.3), mixed: [0.0; 3], unevenness: 0.0 };
+    let veiled = typical_light(path, 3.5).map(|light| light + 0.15);
+    let high = |seen: Match| match seen.outcome {
+        Outcome::Within { high, .. } => high,
+        other => panic!("{other:?}"),
+    };
+    let usual = match_colour(path, veiled, &circumstances);
+    let ruled_out = match_behind_glass(path, veiled, &circumstances, 0.03);
+    let allowed = match_behind_glass(path, veiled, &circumstances, 0.2);
+    assert_eq!(ruled_out, usual);
+    assert!(high(usual) < 3.0, "{usual:?}");
+    assert!(high(allowed) > 1.2 * high(usual), "{usual:?} {allowed:?}");
+    assert_eq!(allowed.chi_square, usual.chi_square);
+}

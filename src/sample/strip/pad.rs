@@ -62,7 +62,7 @@ pub fn measure(lying: &Lying, place: &Place, pad: &Pad) -> Result<PadSample, Sam
     let corner = |s: f64, u: f64| lying.axis.point(centre + s * half, u * half);
     let flags = if unevenness > UNEVEN { vec![Flag::UnevenPad] } else { Vec::new() };
     let area = [corner(-1.0, -1.0), corner(-1.0, 1.0), corner(1.0, 1.0), corner(1.0, -1.0)];
-    let sample = Sample { colour, spread, beside: None, area, flags };
+    let sample = Sample { colour, spread, beside: None, darkest: None, area, flags };
     Ok(PadSample { sample, is_bare: distance(lab(mean), place.bare) < BARE })
 }
 
