@@ -26,6 +26,9 @@ const SPACINGS: std::ops::RangeInclusive<f64> = 0.95..=1.05;
 const MOST_OFF_MM: f64 = 1.2;
 /// Pads farther beyond the form's last one than this many of their spacings are print on the handle.
 const BEYOND_SPACINGS: f64 = 1.6;
+/// Width of what lies there against the form's, beyond which it is another strip, or the card was
+/// printed at another scale: the next paper size down or up makes 0.71 and 1.41 of it.
+const WIDTHS: std::ops::RangeInclusive<f64> = 0.75..=1.33;
 
 /// How a strip lies.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,6 +50,10 @@ impl Place {
 
 /// Lays the form on the trace in every way and takes the best.
 pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
+    let other = SampleError::OtherStrip { pads: form.pads.len() };
+    if !WIDTHS.contains(&(lying.axis.width / form.width_mm)) {
+        return Err(other);
+    }
     let first = lying.start.max(lying.place(first_seen(lying)) - MOST_OUTSIDE_MM);
     let last = lying.place(last_seen(lying)) + MOST_OUTSIDE_MM;
     let count = ((last - first) / STEP_MM).max(0.0) as usize;
@@ -68,7 +75,7 @@ pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
     let place = best
         .filter(|(score, _)| *score >= LEAST_FIT * expected)
         .map(|(_, place)| place)
-        .ok_or(SampleError::OtherStrip { pads: form.pads.len() })?;
+        .ok_or(other)?;
     check_pads(lying, form, &place)?;
     Ok(place)
 }
