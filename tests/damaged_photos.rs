@@ -62,6 +62,82 @@ fn lying_sizes_are_refused_before_they_cost_anything() {
     }
 }
 
+/// CRC-32 of a PNG chunk (ISO/IEC 15948, 5.5).
+fn crc(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(!0_u32, |crc, byte| {
+        (0..8).fold(crc ^ u32::from(*byte), |crc, _| (crc >> 1) ^ (0xedb8_8320 * (crc & 1)))
+    })
+}
+
+/// The file with another size in its header, all checksums right.
+fn resized(kind: &str, bytes: &[u8], (width, height): (u32, u32)) -> Vec<u8> {
+    let mut lying = bytes.to_vec();
+    match kind {
+        "jpeg" => {
+            let frame = bytes.windows(3).position(|w| w == [0xff, 0xc0, 0x00]).unwrap();
+            lying[frame + 5..frame + 7].copy_from_slice(&(height as u16).to_be_bytes());
+            lying[frame + 7..frame + 9].copy_from_slice(&(width as u16).to_be_bytes());
+        }
+        "png" => {
+            lying[16..20].copy_from_slice(&width.to_be_bytes());
+            lying[20..24].copy_from_slice(&height.to_be_bytes());
+            let sum = crc(&lying[12..29]);
+            lying[29..33].copy_from_slice(&sum.to_be_bytes());
+        }
+        // Lossless WebP (RFC 9649, 3.4): 14 bits each, less one, behind the signature.
+        _ => {
+            let flags = u32::from_le_bytes(*bytes[21..].first_chunk().unwrap()) & 0xf000_0000;
+            let size = flags | (height - 1) << 14 | (width - 1);
+            lying[21..25].copy_from_slice(&size.to_le_bytes());
+        }
+    }
+    lying
+}
+
+/// A smaller size that needs as many blocks as the true one cannot be told: the picture is then the true
+/// one but for a strip at its right or lower border. All other sizes are refused.
+#[test]
+fn a_false_size_is_refused_or_trims_the_border_alone() {
+    let (original, chart) = (std::fs::read(file("series/001.jpg")).unwrap(), chart("rendered-ammonia"));
+    let sound = photo::from_bytes(&original).unwrap().to_srgb();
+    let (width, height) = sound.dimensions();
+    let saved = |format: image::ImageFormat| {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        sound.write_to(&mut bytes, format).unwrap();
+        bytes.into_inner()
+    };
+    let files = [
+        ("jpeg", original),
+        ("png", saved(image::ImageFormat::Png)),
+        ("webp", saved(image::ImageFormat::WebP)),
+    ];
+    for (kind, bytes) in files {
+        let seen = read_bytes(&bytes, &chart);
+        assert_eq!(resized(kind, &bytes, (width, height)), bytes, "{kind}");
+        let mut refused = 0;
+        for (across, down) in
+            [(-8, 0), (0, -8), (-1, -1), (8, 0), (0, 8), (-16, 0), (0, -16), (-640, 0), (0, -200), (64, -48)]
+        {
+            let size = (width.wrapping_add_signed(across), height.wrapping_add_signed(down));
+            let lying = resized(kind, &bytes, size);
+            let Ok(photo) = photo::from_bytes(&lying) else {
+                refused += 1;
+                continue;
+            };
+            if kind != "webp" {
+                assert!(size.0 <= width && size.1 <= height, "{kind} {size:?}: pixels from nowhere");
+                let inner = sound.enumerate_pixels().filter(|(x, y, _)| x + 16 < size.0 && y + 16 < size.1);
+                let shown = photo.to_srgb();
+                let differ = inner.filter(|(x, y, pixel)| shown.get_pixel(*x, *y) != *pixel).count();
+                assert_eq!(differ, 0, "{kind} {size:?}: other pixels");
+            }
+            let fate = Fate::of(&read_bytes(&lying, &chart), &seen, &chart);
+            assert!(matches!(fate, Fate::Same | Fate::Refused), "{kind} {size:?}: {fate:?}");
+        }
+        assert!(kind == "webp" || refused >= 6, "{kind}: {refused} of 10 refused");
+    }
+}
+
 /// A picture of the most pixels that are decoded, at the most bits, and a progressive JPEG that claims as
 /// many: the promise is 800 MB, the limit here leaves room for what the system counts besides.
 #[cfg(target_os = "linux")]
