@@ -20,13 +20,18 @@ fn found(target: &Target) -> Vec<Vec<u8>> {
     files.filter(is_of_target).map(|path| std::fs::read(path).unwrap()).collect()
 }
 
+/// How many times longer than short the run is to be.
+fn longer() -> usize {
+    std::env::var("TINTWELL_LONGER").map_or(1, |times| times.parse().expect("a number"))
+}
+
 fn short_run(name: &str) {
     let target = TARGETS.iter().find(|target| target.name == name).unwrap();
     let mut inputs = (target.seeds)();
     inputs.extend(found(target));
     inputs.iter().for_each(|input| (target.run)(input));
     let mut mutator = Mutator::new(name.len() as u64);
-    for _ in 0..target.rounds {
+    for _ in 0..target.rounds * longer() {
         (target.run)(&mutator.mutate(&inputs));
     }
 }
@@ -69,6 +74,11 @@ fn no_table_breaks_the_import() {
 #[test]
 fn no_tank_file_breaks_its_reader() {
     short_run("tank");
+}
+
+#[test]
+fn no_file_of_slips_breaks_its_reader() {
+    short_run("slips");
 }
 
 #[test]

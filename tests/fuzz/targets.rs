@@ -10,6 +10,7 @@ use image::RgbImage;
 use tintwell::card::layout::VERSION_1;
 use tintwell::card::print::{Paper, card_sheet};
 use tintwell::chart::{Chart, Circumstances};
+use tintwell::cli::slips::{Meaning, Slips};
 use tintwell::colour::{Correction, PatchColours};
 use tintwell::log::import::{csv, facts, name_time};
 use tintwell::log::{Entry, Log, Record, check_name, content_hash, quantity, when, wire};
@@ -31,7 +32,7 @@ pub struct Target {
 }
 
 /// Every way in.
-pub const TARGETS: [Target; 10] = [
+pub const TARGETS: [Target; 11] = [
     Target { name: "photo", run: photo, seeds: photos, rounds: 8_000 },
     Target { name: "exif", run: exif, seeds: exifs, rounds: 20_000 },
     Target { name: "profile", run: profile, seeds: profiles, rounds: 4_000 },
@@ -40,6 +41,7 @@ pub const TARGETS: [Target; 10] = [
     Target { name: "log", run: log, seeds: logs, rounds: 6_000 },
     Target { name: "table", run: table, seeds: tables, rounds: 6_000 },
     Target { name: "tank", run: tank, seeds: tanks, rounds: 20_000 },
+    Target { name: "slips", run: slips, seeds: slip_files, rounds: 6_000 },
     Target { name: "words", run: words, seeds: sayings, rounds: 20_000 },
     Target { name: "command", run: command, seeds: commands, rounds: 1_500 },
 ];
@@ -165,15 +167,24 @@ fn chart(bytes: &[u8]) {
     for ruler in chart.scales.iter().filter_map(|scale| scale.ruler(chart.form)) {
         for colour in [[0.9, 0.9, 0.9], [0.3, 0.7, 0.2], [1e-6, 1e-6, 1e-6]] {
             let _ = ruler.match_colour(colour, &circumstances);
+            let _ = ruler.match_behind_glass(colour, &circumstances, 0.3);
         }
     }
 }
 
+/// Charts of a vial and of a strip, the latter also as if made from a leaflet's swatches.
 fn charts() -> Vec<Vec<u8>> {
-    ["rendered-ph", "rendered-strip"]
-        .iter()
-        .map(|name| fixture(&format!("calibration/{name}.json")))
-        .collect()
+    let [vial, strip] =
+        ["rendered-ph", "rendered-strip"].map(|name| fixture(&format!("calibration/{name}.json")));
+    let mut leaflet: serde_json::Value = serde_json::from_slice(&strip).expect("a chart");
+    leaflet["expires"] = "2031-03-04".into();
+    for scale in leaflet["scales"].as_array_mut().expect("scales") {
+        scale["is_provisional"] = true.into();
+    }
+    for standard in leaflet["standards"].as_array_mut().expect("standards") {
+        standard["measured"]["origin"] = "swatch".into();
+    }
+    vec![vial, strip, serde_json::to_vec(&leaflet).expect("JSON")]
 }
 
 /// A log's file: what is read of it is written and read as the same.
@@ -234,6 +245,37 @@ fn tank(bytes: &[u8]) {
 
 fn tanks() -> Vec<Vec<u8>> {
     vec![fixture("src/cli/demo/tank.json")]
+}
+
+/// What slips stand for: if the file is taken, every meaning is a usable name, and one more slip can be
+/// remembered beside the others; if not, it stays as it is.
+fn slips(bytes: &[u8]) {
+    let home = tempfile::tempdir().expect("a folder");
+    let file = home.path().join("slips.json");
+    std::fs::write(&file, bytes).expect("a file");
+    let Ok(before) = Slips::load(home.path()) else {
+        assert!(Slips::remember(home.path(), 300, &Meaning::Tank("A".to_owned())).is_err());
+        assert_eq!(std::fs::read(&file).expect("the file"), bytes);
+        return;
+    };
+    for (_, meaning) in before.iter() {
+        let (Meaning::Tank(name) | Meaning::Chart(name)) = meaning;
+        assert!(!name.is_empty() && printable(name) == *name, "{name:?}");
+    }
+    let more = Meaning::Tank("A".to_owned());
+    if Slips::remember(home.path(), 300, &more).is_ok() {
+        let after = Slips::load(home.path()).expect("a file of our own");
+        assert_eq!(after.meaning(300), Some(&more));
+        assert!(before.iter().all(|(id, meaning)| after.meaning(id) == Some(meaning)));
+    }
+}
+
+fn slip_files() -> Vec<Vec<u8>> {
+    let files = [
+        r#"{"format":"tintwell slips","version":1,"slips":{"101":{"tank":"hall way"},"102":{"chart":"june"}}}"#,
+        r#"{"format":"tintwell slips","version":1,"slips":{}}"#,
+    ];
+    files.iter().map(|text| text.as_bytes().to_vec()).collect()
 }
 
 /// Words as they are typed: values, amounts, times, names, units.
