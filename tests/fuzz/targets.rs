@@ -41,7 +41,7 @@ pub const TARGETS: [Target; 11] = [
     Target { name: "log", run: log, seeds: logs, rounds: 6_000 },
     Target { name: "table", run: table, seeds: tables, rounds: 6_000 },
     Target { name: "tank", run: tank, seeds: tanks, rounds: 20_000 },
-    Target { name: "slips", run: slips, seeds: slip_files, rounds: 6_000 },
+    Target { name: "slips", run: slips, seeds: slip_files, rounds: 500 },
     Target { name: "words", run: words, seeds: sayings, rounds: 20_000 },
     Target { name: "command", run: command, seeds: commands, rounds: 1_500 },
 ];

@@ -72,10 +72,8 @@ pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
         }
     }
     let expected: f64 = form.pads.iter().map(|pad| pad.size_mm - 2.0 * BLUR_MM).sum();
-    let place = best
-        .filter(|(score, _)| *score >= LEAST_FIT * expected)
-        .map(|(_, place)| place)
-        .ok_or(other)?;
+    let place =
+        best.filter(|(score, _)| *score >= LEAST_FIT * expected).map(|(_, place)| place).ok_or(other)?;
     check_pads(lying, form, &place)?;
     Ok(place)
 }
