@@ -13,6 +13,7 @@ use super::scale::Scale;
 use crate::colour::ReferenceView;
 use crate::sample::StripForm;
 use crate::terms::Analyte;
+use crate::terms::stamp::{self, StampError};
 
 /// What a chart's file says it is.
 const FORMAT: &str = "tintwell chart";
@@ -200,18 +201,10 @@ impl Chart {
     /// As [`Chart::load`].
     pub fn parse(text: &[u8], path: &Path) -> Result<Self, ChartError> {
         let damaged = |what: String| ChartError::Damaged { path: path.to_owned(), what };
-        let value: serde_json::Value =
-            serde_json::from_slice(text).map_err(|error| damaged(error.to_string()))?;
-        if value.get("format").and_then(serde_json::Value::as_str) != Some(FORMAT) {
-            return Err(damaged("it does not say that it is one".to_owned()));
-        }
-        match value.get("version").and_then(serde_json::Value::as_u64) {
-            Some(found) if found > u64::from(VERSION) => {
-                return Err(ChartError::TooNew { path: path.to_owned(), found });
-            }
-            Some(_) => {}
-            None => return Err(damaged("its version is missing".to_owned())),
-        }
+        let value = stamp::parse(text, FORMAT, u64::from(VERSION)).map_err(|error| match error {
+            StampError::TooNew { found } => ChartError::TooNew { path: path.to_owned(), found },
+            other => damaged(other.to_string()),
+        })?;
         let chart: Self = serde_json::from_value(value).map_err(|error| damaged(error.to_string()))?;
         chart.check().map_err(damaged)?;
         Ok(chart)

@@ -3,8 +3,9 @@
 use anyhow::{Context, Result, bail};
 use chrono::{DateTime, FixedOffset};
 
+use super::entry_args::EntryArgs;
 use super::{Outcome, Settings, clock, logging};
-use crate::log::{Entry, Reading, Source, check_name, quantity};
+use crate::log::{Entry, Reading, Source, quantity};
 use crate::reading::Measurement;
 use crate::terms::Analyte;
 
@@ -14,17 +15,9 @@ use crate::terms::Analyte;
     after_help = "Examples:\n  tintwell add --tank hallway ammonia=1.2 nitrite=0 ph=7.4\n  tintwell add --tank hallway --at \"2031-03-04 18:05\" nitrate=20\n  tintwell add --tank hallway ammonia=1.0N \"nitrate=>100\""
 )]
 pub struct Args {
-    /// Tank that the water is from; it is made if it is new
-    #[arg(long, value_name = "NAME")]
-    tank: String,
-
-    /// When the water was sampled, e.g. "2031-03-04 18:05" in your own time zone [default: now]
-    #[arg(long, value_name = "TIME")]
-    at: Option<String>,
-
-    /// Your own words
-    #[arg(long, default_value = "")]
-    note: String,
+    /// Of which tank, when, and a note
+    #[command(flatten)]
+    entry: EntryArgs,
 
     /// Readings, e.g. ammonia=1.2 nitrite=0 ph=7.4; "ammonia=1.0N" counts as nitrogen, "nitrate=>100"
     /// is above the last colour, "nitrite=<0.1" below the first
@@ -37,12 +30,10 @@ pub struct Args {
 /// # Errors
 /// If one of them cannot be read, or the log cannot be written; then none is logged.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    check_name(&args.tank).map_err(anyhow::Error::msg)?;
     let now = clock::now();
-    let at = clock::at_or_now(args.at.as_deref())?;
-    logging::warn(clock::doubt(at, now));
+    let at = args.entry.time(now)?;
     let entries: Result<Vec<Entry>> = args.readings.iter().map(|text| reading(args, text, at)).collect();
-    logging::write(settings, &args.tank, &entries?, now)?;
+    logging::write(settings, &args.entry.tank, &entries?, now)?;
     Ok(Outcome::Done)
 }
 
@@ -52,7 +43,7 @@ fn reading(args: &Args, text: &str, at: DateTime<FixedOffset>) -> Result<Entry> 
         logging::warn(quantity::doubt(analyte, value));
     }
     Ok(Entry::Reading(Reading {
-        tank: args.tank.clone(),
+        tank: args.entry.tank.clone(),
         measurement: Measurement {
             analyte,
             status: typed.status,
@@ -63,7 +54,7 @@ fn reading(args: &Args, text: &str, at: DateTime<FixedOffset>) -> Result<Entry> 
             flags: Vec::new(),
         },
         source: Source::Hand { typed: typed.converted.then(|| text.to_owned()) },
-        note: args.note.clone(),
+        note: args.entry.note.clone(),
     }))
 }
 

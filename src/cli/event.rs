@@ -2,8 +2,9 @@
 
 use anyhow::{Context, Result, bail};
 
+use super::entry_args::EntryArgs;
 use super::{Outcome, Settings, clock, logging};
-use crate::log::{Entry, Event, check_name, quantity};
+use crate::log::{Entry, Event, quantity};
 use crate::terms::EventKind;
 
 /// Arguments of `event`.
@@ -12,17 +13,9 @@ use crate::terms::EventKind;
     after_help = "Examples:\n  tintwell event --tank hallway ammonia_dose=2\n  tintwell event --tank hallway water_change=30 filter_cleaned\n  tintwell event --tank hallway --at \"2031-03-04 18:05\" food=0.2"
 )]
 pub struct Args {
-    /// Tank that it was done to; it is made if it is new
-    #[arg(long, value_name = "NAME")]
-    tank: String,
-
-    /// When, e.g. "2031-03-04 18:05" in your own time zone [default: now]
-    #[arg(long, value_name = "TIME")]
-    at: Option<String>,
-
-    /// Your own words
-    #[arg(long, default_value = "")]
-    note: String,
+    /// Of which tank, when, and a note
+    #[command(flatten)]
+    entry: EntryArgs,
 
     /// What was done: ammonia_dose=2 (rise in mg/L NH3), water_change=30 (% of volume), food=0.5 (g),
     /// mature_medium=40 (% of filter), bottled_bacteria=50 (mL), fish_added=6, alkalinity_dose=0.5
@@ -36,18 +29,16 @@ pub struct Args {
 /// # Errors
 /// If one of them cannot be read, or the log cannot be written; then none is logged.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    check_name(&args.tank).map_err(anyhow::Error::msg)?;
     let now = clock::now();
-    let at = clock::at_or_now(args.at.as_deref())?;
-    logging::warn(clock::doubt(at, now));
+    let at = args.entry.time(now)?;
     let mut entries = Vec::new();
     for text in &args.events {
         let (kind, amount) = deed(text)?;
         logging::warn(amount.and_then(|amount| quantity::doubt_amount(kind, amount)));
-        let (tank, note) = (args.tank.clone(), args.note.clone());
+        let (tank, note) = (args.entry.tank.clone(), args.entry.note.clone());
         entries.push(Entry::Event(Event { tank, kind, amount, at, note }));
     }
-    logging::write(settings, &args.tank, &entries, now)?;
+    logging::write(settings, &args.entry.tank, &entries, now)?;
     Ok(Outcome::Done)
 }
 

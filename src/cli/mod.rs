@@ -19,6 +19,7 @@ pub mod conditions;
 pub mod demo;
 pub mod dose;
 pub mod doubts;
+pub mod entry_args;
 pub mod entry_line;
 pub mod event;
 pub mod history;

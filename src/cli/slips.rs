@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::{charts, home_file};
 use crate::card::layout::SLIP_IDS;
 use crate::log::check_name;
+use crate::terms::stamp::{self, StampError};
 
 /// What the file says it is.
 const FORMAT: &str = "tintwell slips";
@@ -108,17 +109,13 @@ impl Slips {
                 path.display()
             )
         };
-        let value: serde_json::Value =
-            serde_json::from_slice(bytes).map_err(|error| damaged(error.to_string()))?;
-        if value["format"] != FORMAT {
-            return Err(damaged("it does not say that it is one".to_owned()));
-        }
-        if let Some(found) = value["version"].as_u64().filter(|&found| found > VERSION) {
-            bail!(
+        let value = stamp::parse(bytes, FORMAT, VERSION).map_err(|error| match error {
+            StampError::TooNew { found } => anyhow::anyhow!(
                 "{}: written by a later version of Tintwell (file version {found}, this one reads up to {VERSION}): update Tintwell",
                 path.display()
-            );
-        }
+            ),
+            other => damaged(other.to_string()),
+        })?;
         let slips: Self = serde_json::from_value(value).map_err(|error| damaged(error.to_string()))?;
         slips.check().map_err(damaged)?;
         Ok(slips)

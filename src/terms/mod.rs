@@ -6,6 +6,7 @@ pub mod analyte;
 pub mod event;
 pub mod flag;
 pub mod space;
+pub mod stamp;
 pub mod tank;
 pub mod text;
 pub mod unit;
