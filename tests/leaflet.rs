@@ -8,6 +8,9 @@ use std::path::Path;
 
 use home::{Home, Run};
 use serde_json::Value;
+use tintwell::chart::Chart;
+use tintwell::pipeline::{self, Window};
+use tintwell::report::picture::{self, Scaled};
 
 const TAKEN: &str = "2031-03-04T18:05:00+01:00";
 
@@ -147,4 +150,45 @@ fn a_mixing_time_after_the_photo_is_refused_before_anything_is_logged() {
     assert_eq!(run.status, 2, "{}", run.out);
     assert!(run.err.contains("before --mixed-at") && run.err.contains("--at"), "{}", run.err);
     assert!(!home.log().exists());
+}
+
+/// The picture of a reading of this photo under these flags, drawn from the parts.
+fn drawn(photo: &Path, flags: &Value) -> image::RgbImage {
+    let photo = tintwell::photo::open(photo).unwrap();
+    let shown = Scaled::new(photo.to_srgb());
+    let view = pipeline::look(photo).unwrap();
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/rendered-ammonia.json");
+    let chart = Chart::load(&shipped).unwrap();
+    let mut sightings = Window::all(&view)[0].read(&chart);
+    sightings[0].flags = serde_json::from_value(flags.clone()).unwrap();
+    picture::draw(&shown, &sightings)
+}
+
+#[test]
+fn the_picture_shows_the_flags_that_are_printed() {
+    let home = home();
+    enter(&home, &["--wait", "5", "--temperature", "20..28", "--expires", "2031-03-01"]);
+    // A copy without metadata, so without a time.
+    let photo = home.path().join("untimed.png");
+    image::open(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/photos/series/001.jpg"))
+        .unwrap()
+        .save(&photo)
+        .unwrap();
+    let picture = home.path().join("look.png");
+    let (photo_name, picture_name) = (photo.display().to_string(), picture.display().to_string());
+    let shown = |options: &[&str]| {
+        let args = ["read", "--json", "--dry-run", "--chart", "rendered-ammonia", "--picture", &picture_name];
+        let run = home.done(args.iter().chain(options).chain(&[photo_name.as_str()]));
+        (run.lines()[0]["flags"].clone(), image::open(&picture).unwrap().to_rgb8())
+    };
+    let (flags, plain) = shown(&[]);
+    assert!(flags.to_string().contains("time_unknown"), "{flags}");
+    assert_eq!(plain, drawn(&photo, &flags));
+    let (flags, doubted) = shown(&["--at", TAKEN, "--mixed-at", "2031-03-04 17:40", "--temperature", "17"]);
+    for flag in ["waiting_time_missed", "cold_water", "chart_expired"] {
+        assert!(flags.to_string().contains(flag), "{flag}: {flags}");
+    }
+    assert!(!flags.to_string().contains("time_unknown"), "{flags}");
+    assert_eq!(doubted, drawn(&photo, &flags));
+    assert_ne!(doubted, plain);
 }

@@ -1,26 +1,27 @@
 //! `read`: photos -> readings, logged under a tank.
 
 mod keep;
+mod known;
 mod photo;
 mod windows;
 
 use std::path::PathBuf;
 
-use anyhow::{Result, bail};
+use anyhow::Result;
 use chrono::{DateTime, FixedOffset, Local};
 use rayon::prelude::*;
 
-use super::conditions::{Conditions, Temperatures};
-use super::doubts::{Checks, Doubts};
 use super::identity::Told;
 use super::kits::Kits;
 use super::slips::Slips;
-use super::{Outcome, Settings, clock, pictures};
+use super::{Outcome, Settings, pictures};
 use crate::log::{Log, when};
 use crate::photo::CaptureTime;
 use crate::reading::{Sighting, Status};
 use crate::report;
 use crate::terms::text::printable;
+
+use known::Known;
 
 pub(super) use keep::{Keeper, entry};
 pub(super) use photo::{PhotoRead, Reader};
@@ -72,36 +73,24 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let kits = Kits::new(settings);
     let slips = (!args.ignore_slips).then(|| Slips::load(&settings.home)).transpose()?;
     let told = told(args, &kits, slips.as_ref())?;
-    let at = args.at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
-    let mixed_at = args.mixed_at.as_deref().map(|text| clock::at_or_now(Some(text))).transpose()?;
     args.picture.as_deref().map(pictures::format_of).transpose()?;
+    let log = Log::at(&settings.home).load()?;
+    let known = Known::new(args, &log)?;
     let reader = Reader { kits: &kits, slips: slips.as_ref() };
     let picture =
         |index| args.picture.as_deref().map(|name| pictures::numbered(name, index, args.photos.len()));
-    let mut reads: Vec<PhotoRead> = args
+    let reads: Vec<Result<PhotoRead>> = args
         .photos
         .par_iter()
         .enumerate()
-        .map(|(index, path)| reader.read_and_draw(path, &told, picture(index)))
-        .collect::<Result<_>>()?;
-    let log = Log::at(&settings.home).load()?;
-    let used = kits.used();
-    let temperatures = Temperatures::of(&log);
-    let taken_at = |read: &PhotoRead| at.or_else(|| instant(read.captured));
-    if let Some(mixed_at) = mixed_at {
-        reads.iter().try_for_each(|read| check_mixed_before(mixed_at, &read.name, taken_at(read)))?;
-    }
-    let doubts = Doubts::new(used.iter().map(|chart| &**chart), &Checks::of(&log));
+        .map(|(index, path)| reader.read_and_draw(path, &told, &known, picture(index)))
+        .collect();
+    // The first photo's error is told, whichever came first.
+    let reads: Vec<PhotoRead> = reads.into_iter().collect::<Result<_>>()?;
     let mut keeper = Keeper::new(settings, log);
     let mut tally = Tally::default();
-    for read in &mut reads {
-        let taken_at = taken_at(read);
-        if at.is_some() {
-            read.sightings.iter_mut().for_each(|sighting| sighting.flags.retain(|flag| !flag.is_of_time()));
-        }
-        let logged = || temperatures.near(read.tank.as_deref()?, taken_at?);
-        let conditions = Conditions { mixed_at, water_c: args.temperature.or_else(logged) };
-        hold_against(&doubts, read, taken_at, &conditions);
+    for read in &reads {
+        let taken_at = known.taken_at(read);
         print(settings, read, taken_at)?;
         tally.count(&read.sightings);
         if !args.dry_run {
@@ -126,37 +115,6 @@ fn told(args: &Args, kits: &Kits, slips: Option<&Slips>) -> Result<Told> {
         charts: charts.map_err(anyhow::Error::msg)?,
         charts_by: "--chart",
     })
-}
-
-/// A test cannot be photographed before it is mixed.
-fn check_mixed_before(
-    mixed_at: DateTime<FixedOffset>,
-    photo: &str,
-    taken_at: Option<DateTime<FixedOffset>>,
-) -> Result<()> {
-    match taken_at {
-        Some(taken_at) if taken_at < mixed_at => bail!(
-            "{}: taken at {}, before --mixed-at {}: correct that time, or give the photo's with --at; nothing was logged",
-            printable(photo),
-            taken_at.to_rfc3339(),
-            mixed_at.to_rfc3339()
-        ),
-        _ => Ok(()),
-    }
-}
-
-/// Flags what is known against the readings of a photo, and notes what could not be checked.
-fn hold_against(
-    doubts: &Doubts,
-    read: &mut PhotoRead,
-    taken_at: Option<DateTime<FixedOffset>>,
-    conditions: &Conditions,
-) {
-    read.sightings.iter_mut().for_each(|sighting| doubts.flag(sighting, taken_at, conditions));
-    let notes = read.sightings.iter().flat_map(|sighting| doubts.unchecked(sighting, taken_at, conditions));
-    read.notes.extend(notes);
-    // Pads of one strip share their chart's notes.
-    read.notes.dedup();
 }
 
 fn celsius(text: &str) -> Result<f64, String> {

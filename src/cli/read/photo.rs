@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use anyhow::Result;
 
+use super::known::Known;
 use super::windows;
 use crate::chart::Chart;
 use crate::cli::identity::{self, Told};
@@ -50,12 +51,20 @@ pub struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    /// Reads one photo, and draws what was read if a picture is asked for.
+    /// Reads one photo, holds against it what is known beside it, and draws all that if a picture is asked
+    /// for.
     ///
     /// # Errors
-    /// The picture cannot be written.
-    pub fn read_and_draw(&self, path: &Path, told: &Told, picture: Option<PathBuf>) -> Result<PhotoRead> {
-        let (read, shown) = self.read(path, told, picture.is_some());
+    /// The photo is older than its test, or the picture cannot be written.
+    pub fn read_and_draw(
+        &self,
+        path: &Path,
+        told: &Told,
+        known: &Known,
+        picture: Option<PathBuf>,
+    ) -> Result<PhotoRead> {
+        let (mut read, shown) = self.read(path, told, picture.is_some());
+        known.hold_against(&mut read)?;
         match (picture, shown) {
             (Some(file), Some(shown)) => pictures::save(&picture::draw(&shown, &read.sightings), &file)?,
             (Some(_), None) => eprintln!("{}: no picture of it: the photo cannot be opened", read.name),
