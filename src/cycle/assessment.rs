@@ -82,7 +82,9 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     let facts = &history.facts;
     let posterior = Filter::run(&mended, now, &Settings::default());
     let proof = latest_proof(&series, facts, &track);
-    let obstacles = obstacles(&series, facts, &track, &posterior, proof.as_ref());
+    let as_logged = Series::new(history, now);
+    let drawn = balance(&as_logged, facts);
+    let obstacles = obstacles(&series, facts, &track, &posterior, proof.as_ref(), drawn.alkalinity_meq_l);
     let ready = obstacles.is_empty();
     let passes_now = passes_now(&track, &posterior);
     let stall = if ready { Vec::new() } else { suspects(&series, facts, &track, &posterior, proof.as_ref()) };
@@ -97,8 +99,6 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         stage_on_the_way(&track.now, recent_supply(&series, facts))
     };
     let (ready_on, unforeseen) = date(&posterior, ready, now);
-    let as_logged = Series::new(history, now);
-    let drawn = balance(&as_logged, facts);
     let mut assessment = Assessment {
         tank: facts.tank.clone(),
         at: now,

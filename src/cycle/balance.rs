@@ -5,7 +5,7 @@ use chrono::{DateTime, FixedOffset};
 use super::alkalinity::MEQ_PER_MG_N;
 use super::dosing::{FOOD_N_EXCRETED, N_PER_PROTEIN};
 use super::series::{DatedDeed, Level, Sample, Series, VOLUME_FACTOR, VOLUME_FACTOR_SD};
-use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
+use crate::terms::unit::{NH3_PER_N, NO3_PER_N, atomic_weight};
 use crate::terms::{EventKind, TankFacts};
 
 /// Protein in an ordinary fish food, as a share (labels print 35 to 55 %).
@@ -170,15 +170,20 @@ fn found_as_nitrate(points: &[BalancePoint], samples: &[Sample], tap: f64) -> Op
 }
 
 /// Alkalinity now, reckoned from the tap water's or the last reading: each mg of N that was given and no
-/// longer stands as ammonia took its share of the buffer; changes of water bring fresh buffer.
+/// longer stands as ammonia took its share of the buffer; changes of water bring fresh buffer, and so does
+/// ammonia given as the base it is in solution (one equivalent a mole).
 fn alkalinity(series: &Series, facts: &TankFacts) -> Option<f64> {
     let tap = facts.tap.alkalinity_meq_l;
     let read = series.samples.iter().rev().find_map(|sample| Some((sample.day, sample.alkalinity?.value)));
+    let per_dosed = match facts.ammonia_source.as_deref() {
+        Some("ammonia solution") => MEQ_PER_MG_N - 1.0 / atomic_weight::N,
+        _ => MEQ_PER_MG_N,
+    };
     let (from, mut level) = read.or_else(|| Some((f64::NEG_INFINITY, tap?)))?;
     for dated in series.deeds.iter().filter(|deed| deed.day > from) {
         let amount = dated.amount();
         match dated.deed.kind {
-            EventKind::AmmoniaDose => level -= amount / NH3_PER_N * VOLUME_FACTOR * MEQ_PER_MG_N,
+            EventKind::AmmoniaDose => level -= amount / NH3_PER_N * VOLUME_FACTOR * per_dosed,
             EventKind::Food => {
                 let nitrogen = amount * FOOD_PROTEIN * N_PER_PROTEIN * FOOD_N_EXCRETED * 1000.0
                     / facts.volume_l.filter(|volume| *volume > 0.0).unwrap_or(100.0);
@@ -222,6 +227,23 @@ mod tests {
         assert_relative_eq!(book.total, 3.0, epsilon = 1e-9);
         book.act(&deed(EventKind::WaterChange, 50.0), &facts);
         assert_relative_eq!(book.total, 2.5, epsilon = 1e-9);
+    }
+
+    /// Two moles of acid for each mole of N oxidised (7.14 g CaCO3 for each g of N, textbook); ammonia
+    /// solution brings one mole of base along.
+    #[test]
+    fn ammonia_solution_uses_half_the_buffer_that_ammonium_chloride_uses() {
+        let left = |source: &str| {
+            let mut facts = TankFacts { ammonia_source: Some(source.to_owned()), ..TankFacts::default() };
+            facts.tap.alkalinity_meq_l = Some(2.0);
+            let deeds = vec![deed(EventKind::AmmoniaDose, 4.0).deed];
+            let now = deeds[0].at;
+            let history = crate::cycle::TankHistory { facts: facts.clone(), measurements: Vec::new(), deeds };
+            alkalinity(&Series::new(&history, now), &facts).unwrap()
+        };
+        let used = 4.0 / NH3_PER_N * VOLUME_FACTOR / 14.007;
+        assert_relative_eq!(left("ammonium chloride"), 2.0 - 2.0 * used, epsilon = 1e-4);
+        assert_relative_eq!(left("ammonia solution"), 2.0 - used, epsilon = 1e-4);
     }
 
     /// Simulated histories: a bloom took the ammonia of one, bacteria oxidised it in the other.
