@@ -121,9 +121,14 @@ impl Charts {
 
 /// Reads a rendered photo with a chart for each window.
 fn read(photo: &Path, kits: &[Kit]) -> Run {
+    read_by(photo, kits.iter().map(|kit| CHARTS.chart(*kit)))
+}
+
+/// Reads a rendered photo with what is told for each window.
+fn read_by(photo: &Path, charts: impl IntoIterator<Item = String>) -> Run {
     let mut args = vec!["read".to_owned(), "--json".to_owned(), "--dry-run".to_owned()];
-    for kit in kits {
-        args.extend(["--chart".to_owned(), CHARTS.chart(*kit)]);
+    for chart in charts {
+        args.extend(["--chart".to_owned(), chart]);
     }
     args.push(photo.display().to_string());
     Home::new().run(args)
@@ -203,6 +208,56 @@ fn empty_windows_are_said_and_the_others_read() {
     let run = read_scene(&scene(Vec::new(), NEUTRAL, 5), &[Nitrate, Ammonia, Ammonia, Nitrite]);
     assert_eq!((run.status, run.lines().len()), (2, 1), "{}", run.out);
     assert!(run.lines()[0]["analyte"].is_null() && run.out.contains("stand a vial"), "{}", run.out);
+}
+
+/// Reads a rendered photo with a chart, or the word for a window that stays empty, for each window.
+fn read_some(scene: &Scene, kits: &[Option<Kit>]) -> Run {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = folder.path().join("vials.png");
+    scene.save(&photo);
+    read_by(&photo, kits.iter().map(|kit| kit.map_or("none".to_owned(), |kit| CHARTS.chart(kit))))
+}
+
+#[test]
+fn a_window_whose_chart_is_none_is_left_out_and_a_vial_before_it_is_said() {
+    let vials = || vec![vial(1, 0.0, 16.0, Nitrate, 15.0), vial(4, 0.0, 20.0, Nitrite, 0.35)];
+    let run = read_some(&scene(vials(), NEUTRAL, 4), &[Some(Nitrate), None, None, Some(Nitrite)]);
+    let lines = run.lines();
+    assert_eq!((run.status, lines.len()), (0, 2), "{}{}", run.out, run.err);
+    assert_read(&lines[0], Nitrate, 15.0);
+    assert_read(&lines[1], Nitrite, 0.35);
+    assert!(!run.err.contains("window"), "{}", run.err);
+    let run = read_some(&scene(vials(), NEUTRAL, 4), &[Some(Nitrate), None, None, None]);
+    assert_eq!((run.status, run.lines().len()), (0, 1), "{}{}", run.out, run.err);
+    assert_read(&run.lines()[0], Nitrate, 15.0);
+    let said = "something stands before window 4 from the left, but its chart is `none`";
+    assert!(run.err.contains(said) && run.err.matches("window").count() == 1, "{}", run.err);
+    let run = read_some(&scene(vials(), NEUTRAL, 4), &[None, Some(Nitrate), Some(Nitrate), None]);
+    assert_eq!((run.status, run.lines().len()), (2, 1), "{}", run.out);
+    assert!(run.out.contains("windows of the card that have a chart are empty"), "{}", run.out);
+}
+
+#[test]
+fn no_chart_for_any_window_or_for_the_only_one_is_refused() {
+    let run = read_some(&four(NEUTRAL, 7), &[None; 4]);
+    assert_eq!((run.status, run.out.as_str()), (2, ""), "{}", run.err);
+    assert!(run.err.contains("at least one window"), "{}", run.err);
+    let vials = vec![Vial { x: 75.0, width: 14.0, absorbance: Ammonia.absorbance(1.0) }];
+    let single = Scene { layout: &VERSION_1, vials, light: NEUTRAL, seed: 10 };
+    let run = read_some(&single, &[None]);
+    assert_eq!((run.status, run.out.as_str()), (2, ""), "{}", run.err);
+    assert!(run.err.contains("a card of one window needs its chart"), "{}", run.err);
+    let run = read_some(&single, &[Some(Ammonia), None]);
+    assert_eq!((run.status, run.lines().len()), (2, 1), "{}", run.out);
+    assert!(run.out.contains("the card has one window, so none of the charts can be `none`"), "{}", run.out);
+}
+
+#[test]
+fn no_chart_can_be_made_under_the_word_for_none() {
+    let table = CHARTS.path("ammonia.csv").display().to_string();
+    let run = Home::new().run(["calibrate", "none", "--standards", &table]);
+    assert_eq!(run.status, 2, "{}", run.out);
+    assert!(run.err.contains("cannot be a chart's name"), "{}", run.err);
 }
 
 #[test]

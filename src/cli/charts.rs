@@ -5,6 +5,9 @@ use std::path::{Path, PathBuf};
 use super::{Settings, suggest};
 use crate::chart::{Chart, ChartError, shipped};
 
+/// What is written in place of a chart's name for a window of the card that stays empty.
+pub const NO_CHART: &str = "none";
+
 /// Folder of the user's own charts.
 pub fn folder(settings: &Settings) -> PathBuf {
     settings.home.join("calibration")
@@ -79,6 +82,11 @@ pub fn own_names(settings: &Settings) -> Vec<String> {
 
 /// Whether a name can be a chart's: it becomes a file name.
 pub fn check_name(name: &str) -> Result<(), String> {
+    if name == NO_CHART {
+        return Err(format!(
+            "{name:?} cannot be a chart's name: with `--chart {NO_CHART}` a window of the card is left out; use another"
+        ));
+    }
     let sound = !name.is_empty()
         && name.len() <= 80
         && name.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_' | ' '))

@@ -17,8 +17,8 @@ use crate::pipeline::View;
 pub struct Told {
     /// The tank, and who says so, such as `--tank`.
     pub tank: Option<(String, &'static str)>,
-    /// Charts of the windows; empty if not told.
-    pub charts: Vec<Arc<Chart>>,
+    /// Charts of the windows, `None` for one that stays empty; no items if not told.
+    pub charts: Vec<Option<Arc<Chart>>>,
     /// Who says so.
     pub charts_by: &'static str,
 }
@@ -28,8 +28,8 @@ pub struct Told {
 pub struct Identity {
     /// Its tank, if anything tells it.
     pub tank: Option<String>,
-    /// Its charts; empty if nothing tells them.
-    pub charts: Vec<Arc<Chart>>,
+    /// Its charts, `None` for a window that stays empty; no items if nothing tells them.
+    pub charts: Vec<Option<Arc<Chart>>>,
     /// What the slips told, in words.
     pub by_slips: Vec<String>,
     /// What was not heeded, and why.
@@ -209,15 +209,16 @@ fn settle_chart(identity: &mut Identity, told: &Told, slip: Tells, kits: &Kits) 
         Tells::Name(id, name) => (id, name),
     };
     let chart = kits.get(&name);
-    let is_told = |own: &str| told.charts.iter().any(|chart| chart.name == own);
+    let is_told = |own: &str| told.charts.iter().flatten().any(|chart| chart.name == own);
     if !told.charts.is_empty() && !is_told(&name) && !chart.as_ref().is_ok_and(|chart| is_told(&chart.name)) {
-        let names: Vec<&str> = told.charts.iter().map(|chart| chart.name.as_str()).collect();
+        let names: Vec<&str> = told.charts.iter().flatten().map(|chart| chart.name.as_str()).collect();
         let (meaning, by) = (Meaning::Chart(name), told.charts_by);
         return Err(SlipError::Contradicts { id, meaning, told: names.join(", "), by });
     }
     identity.by_slips.push(format!("chart {name} (slip {id})"));
     if told.charts.is_empty() {
-        identity.charts = vec![chart.map_err(|why| SlipError::NoSuchChart { id, chart: name, why })?];
+        let chart = chart.map_err(|why| SlipError::NoSuchChart { id, chart: name, why })?;
+        identity.charts = vec![Some(chart)];
     }
     Ok(())
 }

@@ -40,7 +40,8 @@ pub struct Args {
     #[arg(long, value_name = "FOLDER=TANK")]
     folder: Vec<String>,
 
-    /// Chart of photos that lie in no folder named with --chart-folder; several for a card of several windows
+    /// Chart of photos that lie in no folder named with --chart-folder; several for a card of several
+    /// windows, from the left, `none` for a window that stays empty
     #[arg(long, value_name = "NAME")]
     chart: Vec<String>,
 

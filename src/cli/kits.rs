@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
+use super::charts::NO_CHART;
 use super::{Settings, charts};
 use crate::chart::{Chart, ChartError};
 
@@ -28,6 +29,20 @@ impl<'a> Kits<'a> {
         let mut loaded = self.loaded.lock().unwrap_or_else(PoisonError::into_inner);
         let load = || charts::find(self.settings, name).map(Arc::new).map_err(|error| error.to_string());
         loaded.entry(name.to_owned()).or_insert_with(load).clone()
+    }
+
+    /// The charts told for the card's windows, from the left; `None` for one that stays empty.
+    ///
+    /// # Errors
+    /// One of them cannot be used, or no window has one.
+    pub fn of_windows(&self, names: &[String]) -> Result<Vec<Option<Arc<Chart>>>, String> {
+        if !names.is_empty() && names.iter().all(|name| name == NO_CHART) {
+            return Err(format!(
+                "the chart {NO_CHART} leaves out a window that stays empty, and no other is named: name the chart of at least one window; a card of one window needs its chart"
+            ));
+        }
+        let chart = |name: &String| if name == NO_CHART { Ok(None) } else { self.get(name).map(Some) };
+        names.iter().map(chart).collect()
     }
 
     /// The user's own charts, by name.

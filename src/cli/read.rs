@@ -29,14 +29,15 @@ pub(super) use photo::{PhotoRead, Reader};
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n  tintwell read --chart ammonia-june --tank hallway --mixed-at \"2031-03-04 18:00\" vial.jpg\n\nWith the card of four windows, give one --chart for each window from the\nleft; windows without a vial are skipped and said. For one that stays empty repeat any chart:\n  tintwell read --tank hallway --chart ammonia-four --chart nitrite-four --chart nitrate-four \\\n    --chart nitrate-four three-vials.jpg\n\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
+    after_help = "Examples:\n  tintwell read --chart ammonia-june --tank hallway vial.jpg\n  tintwell read --chart ammonia-june --dry-run *.jpg\n  tintwell read --chart ammonia-june --dry-run --picture look.png vial.jpg\n  tintwell read --chart ammonia-june --tank hallway --mixed-at \"2031-03-04 18:00\" vial.jpg\n\nWith the card of four windows, give one --chart for each window from the\nleft, `none` for one that stays empty; other windows without a vial are skipped and said:\n  tintwell read --tank hallway --chart ammonia-four --chart nitrite-four --chart nitrate-four \\\n    --chart none three-vials.jpg\n\nA tag slip on the left of the card tells the tank, one on the right the chart (see `tintwell card\n--help`); a photo whose slip contradicts --tank or --chart is refused.\nWithout --chart and slip, your own charts are tried; a photo whose colour fits several is refused."
 )]
 pub struct Args {
     /// Photos to read
     #[arg(required = true, value_name = "PHOTO")]
     photos: Vec<PathBuf>,
-    /// The chart's name or file; several for a card of several windows [default: the slip's on the
-    /// card's right, else the one of your own charts whose colours fit]
+    /// The chart's name or file; several for a card of several windows, from the left, `none` for a
+    /// window that stays empty [default: the slip's on the card's right, else the one of your own
+    /// charts whose colours fit]
     #[arg(long)]
     chart: Vec<String>,
     /// Log the readings under this tank [default: the slip's on the card's left]
@@ -109,10 +110,9 @@ fn told(args: &Args, kits: &Kits, slips: Option<&Slips>) -> Result<Told> {
     if args.chart.is_empty() && !slips.is_some_and(Slips::know_kits) {
         kits.own().map_err(anyhow::Error::msg)?;
     }
-    let charts = args.chart.iter().map(|name| kits.get(name)).collect::<Result<_, _>>();
     Ok(Told {
         tank: args.tank.clone().map(|tank| (tank, "--tank")),
-        charts: charts.map_err(anyhow::Error::msg)?,
+        charts: kits.of_windows(&args.chart).map_err(anyhow::Error::msg)?,
         charts_by: "--chart",
     })
 }

@@ -36,7 +36,7 @@ impl<'a> Measurer<'a> {
     /// # Errors
     /// Nothing tells its tank or chart, or one tells against the other, or the chart cannot be used.
     pub fn measure(&self, job: &Job, place: &Place) -> Result<Measured, String> {
-        let charts = place.charts.iter().map(|name| self.kits.get(name)).collect::<Result<Vec<_>, _>>()?;
+        let charts = self.kits.of_windows(&place.charts)?;
         let told = Told { tank: place.tank.clone(), charts, charts_by: place.charts_by };
         if self.slips.is_none() {
             // No slip will tell what is missing: spare the reading.

@@ -117,7 +117,7 @@ impl Reader<'_> {
         (read.by_slips, read.notes) = (identity.by_slips, identity.notes);
         if !identity.charts.is_empty() {
             windows::read_with(view, &identity.charts, read);
-            read.charts = identity.charts;
+            read.charts = identity.charts.into_iter().flatten().collect();
             return;
         }
         match self.kits.own() {

@@ -5,17 +5,18 @@ use std::sync::Arc;
 use super::photo::{PhotoRead, refused};
 use crate::card::CardView;
 use crate::chart::{Chart, Form};
+use crate::cli::charts::NO_CHART;
 use crate::pipeline::{self, View, Window};
 use crate::reading::{Evidence, Sighting};
 
-/// Reads every window with the chart told for it, from the left.
-pub fn read_with(view: &View, charts: &[Arc<Chart>], read: &mut PhotoRead) {
+/// Reads every window with the chart told for it, from the left; leaves out those told to stay empty.
+pub fn read_with(view: &View, charts: &[Option<Arc<Chart>>], read: &mut PhotoRead) {
     let count = view.card.layout.windows.len();
     if charts.len() != count {
-        read.sightings = vec![refused(wrong_count(&view.card, charts.len()), Evidence::default())];
+        read.sightings = vec![refused(wrong_count(&view.card, charts), Evidence::default())];
         return;
     }
-    read_each(view, read, |index| &charts[index..=index], |window, charts| window.read(&charts[0]));
+    read_each(view, read, |index| charts[index].as_slice(), |window, charts| window.read(&charts[0]));
 }
 
 /// Reads every window with the one of these charts whose colours its sample has.
@@ -23,8 +24,8 @@ pub fn read_with_any(view: &View, charts: &[Arc<Chart>], read: &mut PhotoRead) {
     read_each(view, read, |_| charts, pipeline::read_with_any);
 }
 
-/// Reads the windows. Of a card of several those before which no vial stands are said and left out;
-/// what is wrong with one is told with its number.
+/// Reads the windows. Of a card of several those before which no vial stands are said and left out, and
+/// so are vials before windows without a chart; what is wrong with one is told with its number.
 fn read_each<'c>(
     view: &View,
     read: &mut PhotoRead,
@@ -35,6 +36,10 @@ fn read_each<'c>(
     let has_several = windows.len() > 1;
     for (index, window) in windows.iter().enumerate() {
         let charts = charts_of(index);
+        if charts.is_empty() {
+            read.notes.extend((!window.has_no_vial()).then(|| not_looked_at(index + 1)));
+            continue;
+        }
         let is_for_vials = charts.iter().all(|chart| chart.form == Form::Vial);
         if has_several && is_for_vials && window.has_no_vial() {
             read.notes.push(format!("window {} from the left is empty", index + 1));
@@ -47,7 +52,7 @@ fn read_each<'c>(
         read.sightings.extend(sightings);
     }
     if read.sightings.is_empty() {
-        let reason = "all windows of the card are empty: stand a vial in front of at least one of them";
+        let reason = "all windows of the card that have a chart are empty: stand a vial in front of at least one of them";
         read.sightings = vec![refused(reason.to_owned(), Evidence::default())];
     }
 }
@@ -58,11 +63,21 @@ fn name_window(sighting: &mut Sighting, number: usize) {
     }
 }
 
-fn wrong_count(card: &CardView, given: usize) -> String {
+fn not_looked_at(number: usize) -> String {
+    format!(
+        "something stands before window {number} from the left, but its chart is `{NO_CHART}`: it was not read"
+    )
+}
+
+fn wrong_count(card: &CardView, charts: &[Option<Arc<Chart>>]) -> String {
+    let given = charts.len();
     match card.layout.windows.len() {
+        1 if charts.contains(&None) => format!(
+            "the card has one window, so none of the charts can be `{NO_CHART}`: give one --chart, that of the vial or strip"
+        ),
         1 => format!("the card has one window but {given} charts were given: give one --chart"),
         count => format!(
-            "the card has {count} windows but {given} {} given: give one --chart for each window, from the left (for a window that stays empty repeat any of them)",
+            "the card has {count} windows but {given} {} given: give one --chart for each window, from the left (`{NO_CHART}` for a window that stays empty)",
             if given == 1 { "chart was" } else { "charts were" }
         ),
     }
