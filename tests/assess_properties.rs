@@ -43,6 +43,7 @@ fn deed() -> impl Strategy<Value = Deed> {
         amount,
         at: at(hours),
         note: String::new(),
+        is_supposed: false,
     })
 }
 

@@ -36,6 +36,7 @@ pub fn of(loaded: &Loaded, tank: &str) -> TankHistory {
                 amount: event.amount,
                 at: event.at,
                 note: event.note.clone(),
+                is_supposed: false,
             }),
             _ => {}
         }

@@ -214,7 +214,8 @@ mod tests {
 
     fn deed(kind: EventKind, amount: f64) -> DatedDeed {
         let at = DateTime::parse_from_rfc3339("2031-03-01T10:00:00+01:00").unwrap();
-        let deed = crate::cycle::Deed { kind, amount: Some(amount), at, note: String::new() };
+        let deed =
+            crate::cycle::Deed { kind, amount: Some(amount), at, note: String::new(), is_supposed: false };
         DatedDeed { day: 0.0, deed }
     }
 

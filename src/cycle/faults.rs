@@ -177,7 +177,7 @@ fn mend(history: &mut TankHistory, fault: &Fault) {
 
 fn put_in(history: &mut TankHistory, fault: &Fault, kind: EventKind) {
     let note = "not in the log".to_owned();
-    history.deeds.push(Deed { kind, amount: fault.amount, at: fault.at, note });
+    history.deeds.push(Deed { kind, amount: fault.amount, at: fault.at, note, is_supposed: true });
     history.deeds.sort_by_key(|deed| deed.at);
 }
 

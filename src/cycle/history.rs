@@ -16,6 +16,8 @@ pub struct Deed {
     pub at: DateTime<FixedOffset>,
     /// The keeper's own words.
     pub note: String,
+    /// Whether the judgement supposes it, to mend a fault of the log.
+    pub is_supposed: bool,
 }
 
 /// Everything known of one tank up to the moment at which it is judged.

@@ -193,7 +193,7 @@ fn evidence(dose: &DatedDeed, sample: &Sample, before: Option<Level>, nitrate_ma
             "{} mg/L ammonia dosed on {}",
             hundredths(dose.amount()),
             dose.deed.at.format("%Y-%m-%d %H:%M")
-        ),
+        ) + if dose.deed.is_supposed { ", as the readings suggest: it is not in the log" } else { "" },
         format!("{hours:.0} h later ammonia {}", show(sample.ammonia, NH3_PER_N, 2)),
         format!("{hours:.0} h later nitrite {}", show(sample.nitrite, NO2_PER_N, 2)),
         format!(

@@ -84,7 +84,13 @@ fn fish_in(older: &[Deed], at: DateTime<FixedOffset>) -> Option<Deed> {
     let kind = EventKind::FishAdded;
     let count: f64 =
         older.iter().filter(|deed| deed.kind == kind).map(|deed| deed.amount.unwrap_or(1.0)).sum();
-    (count > 0.0).then(|| Deed { kind, amount: Some(count), at, note: "before the window".to_owned() })
+    (count > 0.0).then(|| Deed {
+        kind,
+        amount: Some(count),
+        at,
+        note: "before the window".to_owned(),
+        is_supposed: false,
+    })
 }
 
 /// Of an analyte that is read very often, keeps the last reading of each half day.

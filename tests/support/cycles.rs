@@ -43,6 +43,7 @@ pub fn simulated(tank: &str) -> (TankHistory, DateTime<FixedOffset>) {
             amount: number(&row[3]),
             at: time(&row[0]),
             note: row[5].to_owned(),
+            is_supposed: false,
         })
         .collect();
     (TankHistory { facts, measurements, deeds }, time(&text("now.txt")))

@@ -102,7 +102,13 @@ fn draw(seed: u64) -> Drawn {
         if low {
             let kind = EventKind::AmmoniaDose;
             tank.meet(What::Deed(kind, Some(2.0)));
-            deeds.push(Deed { kind, amount: Some(2.0), at: at(day), note: String::new() });
+            deeds.push(Deed {
+                kind,
+                amount: Some(2.0),
+                at: at(day),
+                note: String::new(),
+                is_supposed: false,
+            });
         }
         for _ in 0..2 {
             tank.advance(day, day + 1.0, 25.0);

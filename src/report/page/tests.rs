@@ -48,7 +48,13 @@ fn hostile_page() -> String {
     let history = TankHistory {
         facts: TankFacts { tank: HOSTILE.to_owned(), ..TankFacts::default() },
         measurements: readings.iter().map(|reading| reading.measurement.clone()).collect(),
-        deeds: vec![Deed { kind: event.kind, amount: event.amount, at: event.at, note: event.note.clone() }],
+        deeds: vec![Deed {
+            kind: event.kind,
+            amount: event.amount,
+            at: event.at,
+            note: event.note.clone(),
+            is_supposed: false,
+        }],
     };
     let at = start() + TimeDelta::days(6);
     let assessment = assess(&history, at);
