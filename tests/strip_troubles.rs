@@ -10,6 +10,7 @@ mod strips;
 use home::Home;
 use serde_json::Value;
 use strips::{FIRST_MM, Laying, PITCH_MM, Strip, own_pads};
+use tintwell::card::layout::PointMm;
 
 const ORDER: [&str; 4] = ["nitrate", "nitrite", "ph", "ammonia"];
 const PHOTO: &str = "002.jpg";
@@ -149,6 +150,62 @@ fn a_strip_of_other_pads_is_refused_with_the_mend() {
     }
     let five = read(&strip, &Laying { pads: spaced(PITCH_MM, &[0, 1, 2, 3, 0]), ..Laying::default() });
     all_are_refused(&five, "another strip");
+}
+
+/// Lies on strip and paper, or on a part as long as a pad; real shadows take less of the blue.
+#[test]
+fn a_shadow_with_soft_edges_on_the_strip_is_no_strange_pad() {
+    let strip = Strip::of(PHOTO);
+    let plain = read(&strip, &Laying::default());
+    for depth in [[0.15, 0.15, 0.15], [0.3, 0.3, 0.28]] {
+        for (from, to, edge, slope) in [
+            (-10.0, 35.0, 5.0, 0.0),
+            (28.0, 90.0, 5.0, 0.0),
+            (28.5, 34.5, 3.0, 0.0),
+            (-4.0, 1.0, 3.0, 0.0),
+            (29.0, 34.0, 4.0, 0.4),
+            (2.0, 16.0, 6.0, -0.3),
+        ] {
+            let light = |p: PointMm| {
+                let at = p.y - 12.0 + slope * (p.x - 75.0);
+                let share = soft(at, from, edge) * (1.0 - soft(at, to, edge));
+                depth.map(|depth| 1.0 - depth * share)
+            };
+            let after = read(&strip, &Laying { light: &light, ..Laying::default() });
+            all_agree(&plain, &after, &format!("{depth:?} from {from} to {to}"));
+        }
+    }
+}
+
+/// From 0 to 1 about a place, over the width of an edge.
+fn soft(at: f64, place: f64, edge: f64) -> f64 {
+    let t = ((at - place) / edge + 0.5).clamp(0.0, 1.0);
+    t * t * (3.0 - 2.0 * t)
+}
+
+/// Where a strip is bent, it alone is shaded.
+#[test]
+fn soft_shading_of_the_strip_alone_is_no_strange_pad_but_a_grey_pad_is() {
+    let strip = Strip::of(PHOTO);
+    let plain = read(&strip, &Laying::default());
+    let fifth = FIRST_MM + 4.0 * PITCH_MM;
+    let bent = |d: f64, _: f64, light: [f64; 3]| {
+        let share = soft(d, fifth - 2.5, 4.0) * (1.0 - soft(d, fifth + 2.5, 4.0));
+        light.map(|light| light * (1.0 - 0.15 * share))
+    };
+    all_agree(&plain, &read(&strip, &Laying { change: &bent, ..Laying::default() }), "bent");
+    let grey = |d: f64, _: f64, light: [f64; 3]| {
+        if (d - fifth).abs() < 2.5 { light.map(|light| 0.75 * light) } else { light }
+    };
+    all_are_refused(&read(&strip, &Laying { change: &grey, ..Laying::default() }), "another strip");
+}
+
+#[test]
+fn a_strip_of_other_pads_is_refused_in_a_shadow_too() {
+    let strip = Strip::of(PHOTO);
+    let pads: strips::Pads = (0..5).map(|k| (FIRST_MM + PITCH_MM * f64::from(k), k as usize % 4)).collect();
+    let light = |p: PointMm| [1.0 - 0.15 * (soft(p.y, 10.0, 5.0) - soft(p.y, 60.0, 5.0)); 3];
+    all_are_refused(&read(&strip, &Laying { pads, light: &light, ..Laying::default() }), "another strip");
 }
 
 #[test]

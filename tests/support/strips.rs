@@ -50,12 +50,15 @@ pub struct Laying<'a> {
     /// What happens to the light of a place of the strip relative to the paper: `(mm from the dipped
     /// end, mm from its middle line, light)`.
     pub change: &'a dyn Fn(f64, f64, [f64; 3]) -> [f64; 3],
+    /// Light that falls on strip and paper at a place of the card, as a share of the photo's.
+    pub light: &'a dyn Fn(PointMm) -> [f64; 3],
 }
 
 impl Default for Laying<'_> {
     fn default() -> Self {
         let (turned, moved, enlarged, shadow) = (0.0, (0.0, 0.0), 1.0, 0.0);
-        Self { turned, moved, enlarged, shadow, pads: own_pads(), change: &|_, _, light| light }
+        let (pads, change, light) = (own_pads(), &|_: f64, _: f64, light| light, &|_: PointMm| [1.0; 3]);
+        Self { turned, moved, enlarged, shadow, pads, change, light }
     }
 }
 
@@ -92,8 +95,8 @@ impl Strip {
             let place = PointMm { x: mx, y: my };
             if window.grown(-0.5).contains(place) {
                 let paper = self.view.light.at(place);
-                let share = self.share(laying, place);
-                pixel.0 = std::array::from_fn(|k| code(share[k] * paper[k]));
+                let (share, light) = (self.share(laying, place), (laying.light)(place));
+                pixel.0 = std::array::from_fn(|k| code(share[k] * light[k] * paper[k]));
             }
         }
         picture

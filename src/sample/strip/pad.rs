@@ -50,12 +50,13 @@ pub fn measure(lying: &Lying, place: &Place, pad: &Pad) -> Result<PadSample, Sam
     if clipped as f64 > MOST_CLIPPED * middle.len() as f64 {
         return Err(SampleError::Glare);
     }
-    let halves = halves(&square(BODY_SHARE), centre).ok_or(SampleError::PadHidden)?;
+    let paper = paper_beside(lying, centre, pad.size_mm).ok_or(SampleError::PadHidden)?;
+    let lit = |log: [f64; 3]| lab(std::array::from_fn(|k| log[k] - paper[k]));
+    let halves = halves(&square(BODY_SHARE), centre, lit).ok_or(SampleError::PadHidden)?;
     if is_covered(halves, place.bare) {
         return Err(SampleError::PadCovered);
     }
     let unevenness = distance(halves.0, halves.1);
-    let paper = paper_beside(lying, centre, pad.size_mm).ok_or(SampleError::PadHidden)?;
     let (mean, spread) = robust_mean(&middle).ok_or(SampleError::PadHidden)?;
     let colour = relative(std::array::from_fn(|k| mean[k] - paper[k]));
     let half = pad.size_mm / 2.0;
@@ -63,7 +64,7 @@ pub fn measure(lying: &Lying, place: &Place, pad: &Pad) -> Result<PadSample, Sam
     let flags = if unevenness > UNEVEN { vec![Flag::UnevenPad] } else { Vec::new() };
     let area = [corner(-1.0, -1.0), corner(-1.0, 1.0), corner(1.0, 1.0), corner(1.0, -1.0)];
     let sample = Sample { colour, spread, beside: None, darkest: None, area, flags };
-    Ok(PadSample { sample, is_bare: distance(lab(mean), place.bare) < BARE })
+    Ok(PadSample { sample, is_bare: distance(lit(mean), place.bare) < BARE })
 }
 
 /// Mean logarithm of what lies nearest to the median colour, and its scatter.
@@ -79,10 +80,10 @@ fn robust_mean(cells: &[Cell]) -> Option<([f64; 3], f64)> {
 }
 
 /// The two halves of a pad that differ most, lengthwise or crosswise; `None` if one is not seen.
-fn halves(cells: &[Cell], centre: f64) -> Option<(Lab, Lab)> {
+fn halves(cells: &[Cell], centre: f64, lit: impl Fn([f64; 3]) -> Lab) -> Option<(Lab, Lab)> {
     let split = |is_first: &dyn Fn(&Cell) -> bool| {
         let colour = |first: bool| {
-            median_lab(cells.iter().filter(|cell| is_first(cell) == first).map(|cell| lab(cell.log)))
+            median_lab(cells.iter().filter(|cell| is_first(cell) == first).map(|cell| lit(cell.log)))
         };
         colour(true).zip(colour(false))
     };

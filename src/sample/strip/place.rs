@@ -26,6 +26,9 @@ const SPACINGS: std::ops::RangeInclusive<f64> = 0.95..=1.05;
 const MOST_OFF_MM: f64 = 1.2;
 /// Pads farther beyond the form's last one than this many of their spacings are print on the handle.
 const BEYOND_SPACINGS: f64 = 1.6;
+/// What lies before the dipped end and differs by less than this from white is the card's paper, Oklab
+/// times 100.
+const PAPER: f64 = 4.0;
 /// Width of what lies there against the form's, beyond which it is another strip, or the card was
 /// printed at another scale: the next paper size down or up makes 0.71 and 1.41 of it.
 const WIDTHS: std::ops::RangeInclusive<f64> = 0.75..=1.33;
@@ -37,7 +40,7 @@ pub struct Place {
     pub tip: f64,
     /// Whether the dipped end points downwards.
     pub is_reversed: bool,
-    /// Colour of the bare strip.
+    /// Colour of the bare strip, were the paper beside it white.
     pub bare: Lab,
 }
 
@@ -57,6 +60,7 @@ pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
     let first = lying.start.max(lying.place(first_seen(lying)) - MOST_OUTSIDE_MM);
     let last = lying.place(last_seen(lying)) + MOST_OUTSIDE_MM;
     let count = ((last - first) / STEP_MM).max(0.0) as usize;
+    let lit = lying.evenly_lit();
     let mut best: Option<(f64, Place)> = None;
     for is_reversed in [false, true] {
         for k in 0..=count {
@@ -65,7 +69,7 @@ pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
             if end < first || end > last {
                 continue;
             }
-            let Some((score, bare)) = score(lying, form, tip, is_reversed) else { continue };
+            let Some((score, bare)) = score(lying, &lit, form, tip, is_reversed) else { continue };
             if best.as_ref().is_none_or(|(most, _)| score > *most) {
                 best = Some((score, Place { tip, is_reversed, bare }));
             }
@@ -103,7 +107,8 @@ fn pad_like<'a>(run: Run, form: &'a StripForm, place: &Place) -> Option<(f64, &'
     let from_tip = if place.is_reversed { place.tip - run.centre } else { run.centre - place.tip };
     let gap = |pad: &Pad| (pad.centre_mm - from_tip).abs();
     let nearest = form.pads.iter().min_by(|a, b| gap(a).total_cmp(&gap(b)))?;
-    PAD_LENGTHS.contains(&(run.size / nearest.size_mm)).then_some((from_tip, nearest))
+    let is_paper = from_tip < 0.0 && distance(run.colour, [100.0, 0.0, 0.0]) < PAPER;
+    (!is_paper && PAD_LENGTHS.contains(&(run.size / nearest.size_mm))).then_some((from_tip, nearest))
 }
 
 /// Distance from the dipped end beyond which nothing is taken for a pad.
@@ -136,18 +141,22 @@ fn last_seen(lying: &Lying) -> usize {
 
 /// Millimetres of clear pad where a pad should be, less those where there should be bare strip, and
 /// the colour of the bare strip.
-fn score(lying: &Lying, form: &StripForm, tip: f64, is_reversed: bool) -> Option<(f64, Lab)> {
+fn score(
+    lying: &Lying,
+    lit: &[Option<Lab>],
+    form: &StripForm,
+    tip: f64,
+    is_reversed: bool,
+) -> Option<(f64, Lab)> {
     let from_tip = |s: f64| if is_reversed { tip - s } else { s - tip };
-    let seen =
-        || lying.core.iter().enumerate().filter_map(|(k, lab)| Some((from_tip(lying.place(k)), (*lab)?)));
+    let seen = || lit.iter().enumerate().filter_map(|(k, lab)| Some((from_tip(lying.place(k)), (*lab)?)));
     let off_pads = |d: f64| {
         form.pads.iter().all(|pad| (d - pad.centre_mm).abs() > pad.size_mm / 2.0 + BLUR_MM)
             && d > 2.0 * BLUR_MM
             && d < form.length_mm - 2.0 * BLUR_MM
     };
     let on_pad = |d: f64| form.pads.iter().any(|pad| (d - pad.centre_mm).abs() < pad.size_mm / 2.0 - BLUR_MM);
-    let bare: Vec<Lab> = seen().filter(|(d, _)| off_pads(*d)).map(|(_, lab)| lab).collect();
-    let bare = median_lab(bare.into_iter())?;
+    let bare = median_lab(seen().filter(|(d, _)| off_pads(*d)).map(|(_, lab)| lab))?;
     let mut total = 0.0;
     for (d, lab) in seen() {
         let clear = (distance(lab, bare) / CLEAR).min(1.0);

@@ -1,6 +1,8 @@
 //! Pads seen on a strip of unknown form: stretches that stand out from the bare strip.
 
-use super::trace::{Lying, distance};
+use std::ops::Range;
+
+use super::trace::{Lab, Lying, distance, median_lab};
 use crate::card::layout::PointMm;
 use crate::math::stats;
 
@@ -8,14 +10,21 @@ use crate::math::stats;
 const LEAST_CONTRAST: f64 = 4.0;
 /// Lengths of pads, mm.
 const PAD_MM: std::ops::RangeInclusive<f64> = 1.8..=14.0;
+/// Half of the millimetre in which a straight edge is crossed, in samples.
+const EDGE_STEPS: usize = 2;
+/// Share of a pad's height that its edge rises by there: blur spreads it over half a millimetre, while a
+/// shadow's edge or a bent strip's shading takes several.
+const SHARP_SHARE: f64 = 0.5;
 
-/// One pad seen: centre and length along the axis, mm.
+/// One pad seen: centre and length along the axis, mm, and its colour.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Run {
     /// Place of its middle along the axis.
     pub centre: f64,
     /// Its length.
     pub size: f64,
+    /// Its colour, were the paper beside it white.
+    pub colour: Lab,
 }
 
 /// Outlines of the pads seen, from the top of the window.
@@ -31,24 +40,39 @@ pub fn outlines(lying: &Lying) -> Vec<[PointMm; 4]> {
 
 /// Stretches that stand out from the bare strip like pads, ends at half their height, from the top.
 pub fn runs(lying: &Lying) -> Vec<Run> {
-    let Some(bare) = lying.bare() else { return Vec::new() };
-    let heights: Vec<f64> = lying.core.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
+    let seen = lying.evenly_lit();
+    // Most of a strip is bare.
+    let Some(bare) = median_lab(seen.iter().flatten().copied()) else { return Vec::new() };
+    let heights: Vec<f64> = seen.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
     let mut runs = Vec::new();
     let mut k = 0;
     while k < heights.len() {
         let length = heights[k..].iter().take_while(|height| **height >= LEAST_CONTRAST).count();
         if length > 0 {
-            runs.extend(run(lying, &heights, k, k + length));
+            let colour = median_lab(seen[k..k + length].iter().flatten().copied());
+            let run = colour.and_then(|colour| run(lying, &heights, k..k + length, colour, bare));
+            runs.extend(run);
         }
         k += length.max(1);
     }
     runs
 }
 
-fn run(lying: &Lying, heights: &[f64], start: usize, end: usize) -> Option<Run> {
-    let half = stats::median(&heights[start..end])? / 2.0;
-    let rise = (start..end).find(|&k| heights[k] >= half)?;
-    let fall = (start..end).rev().find(|&k| heights[k] >= half)?;
+/// The pad of a stretch that stands out from the bare strip; `None` for one that is too short or long, or
+/// is shaded only: as if less light fell on it, and with soft edges.
+fn run(lying: &Lying, heights: &[f64], stretch: Range<usize>, colour: Lab, bare: Lab) -> Option<Run> {
+    let half = stats::median(&heights[stretch.clone()])? / 2.0;
+    let rise = stretch.clone().find(|&k| heights[k] >= half)?;
+    let fall = stretch.rev().find(|&k| heights[k] >= half)?;
+    let height = |k: Option<usize>| k.and_then(|k| heights.get(k)).copied().unwrap_or(0.0);
+    let is_sharp = |inside: Option<usize>, outside: Option<usize>| {
+        height(inside) - height(outside) >= SHARP_SHARE * 2.0 * half
+    };
+    let has_straight_edges = is_sharp(Some(rise + EDGE_STEPS), rise.checked_sub(EDGE_STEPS))
+        && is_sharp(fall.checked_sub(EDGE_STEPS), Some(fall + EDGE_STEPS));
+    if chroma_between(colour, bare) < LEAST_CONTRAST && !has_straight_edges {
+        return None;
+    }
     // Between the sample that is above half height and its neighbour that is below.
     let crossing = |above: usize, below: Option<usize>| {
         let below = below.and_then(|k| Some((k, *heights.get(k)?))).filter(|(_, height)| *height < half);
@@ -59,5 +83,11 @@ fn run(lying: &Lying, heights: &[f64], start: usize, end: usize) -> Option<Run> 
     };
     let (from, to) = (crossing(rise, rise.checked_sub(1)), crossing(fall, Some(fall + 1)));
     let size = to - from;
-    PAD_MM.contains(&size).then_some(Run { centre: (from + to) / 2.0, size })
+    PAD_MM.contains(&size).then_some(Run { centre: (from + to) / 2.0, size, colour })
+}
+
+/// Distance in hue and chroma of colours brought to the second one's lightness, as more light would do.
+fn chroma_between(colour: Lab, bare: Lab) -> f64 {
+    let gain = bare[0] / colour[0].max(1.0);
+    (gain * colour[1] - bare[1]).hypot(gain * colour[2] - bare[2])
 }

@@ -28,6 +28,8 @@ pub const STEP_MM: f64 = 0.25;
 const CORE_SHARE: f64 = 0.6;
 /// Paper beside the strip, from its edge, mm: beyond its shadow.
 pub const BESIDE_MM: (f64, f64) = (1.6, 5.0);
+/// Where the sides differ by more than this in lightness, half of the light, an object lies on the darker.
+const ONE_SHADOW: f64 = 20.0;
 /// Distance over which an edge is taken, in steps to either side.
 const EDGE_STEPS: usize = 2;
 
@@ -68,8 +70,7 @@ impl Lying {
             let sides =
                 [(-half - BESIDE_MM.1, -half - BESIDE_MM.0), (half + BESIDE_MM.0, half + BESIDE_MM.1)];
             let sides = sides.map(|(from, to)| lying.across(s, from, to));
-            let beside = median_lab(sides.iter().flatten().copied());
-            lying.beside.push(beside);
+            lying.beside.push(paper_of(sides));
         }
         Ok(lying)
     }
@@ -126,10 +127,23 @@ impl Lying {
         before.zip(after).map_or(0.0, |(before, after)| distance(before, after))
     }
 
-    /// Colour of the bare strip: most of a strip is bare.
-    pub fn bare(&self) -> Option<Lab> {
-        median_lab(self.core.iter().flatten().copied())
+    /// Colours along the strip's middle as the paper beside it would be white: a shadow across the strip
+    /// darkens both and falls out, a pad ends at the strip's edges.
+    pub fn evenly_lit(&self) -> Vec<Option<Lab>> {
+        let against = |core: Lab, paper: Lab| {
+            // Oklab is homogeneous: light taken from all channels alike scales all coordinates.
+            let gain = 100.0 / paper[0];
+            [gain * core[0], gain * (core[1] - paper[1]), gain * (core[2] - paper[2])]
+        };
+        let pairs = self.core.iter().zip(&self.beside);
+        pairs.map(|(core, paper)| core.map(|core| paper.map_or(core, |paper| against(core, paper)))).collect()
     }
+}
+
+/// Colour of the paper on both sides: their mean, as a shadow's edge may run aslant.
+fn paper_of(sides: [Option<Lab>; 2]) -> Option<Lab> {
+    let lightest = sides.iter().flatten().map(|side| side[0]).fold(0.0, f64::max);
+    median_lab(sides.into_iter().flatten().filter(|side| lightest - side[0] < ONE_SHADOW))
 }
 
 /// One place on the strip.
