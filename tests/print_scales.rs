@@ -95,7 +95,7 @@ fn strip_at(chart: &Chart, view: &View, print: (f64, f64)) -> Vec<Sighting> {
 }
 
 #[test]
-fn a_strip_reads_the_same_before_a_card_printed_up_to_six_per_cent_off() {
+fn a_strip_reads_the_same_before_a_card_printed_at_94_to_103_per_cent_across_and_97_to_103_along() {
     let (view, chart) = (view_of("strip_unknown/004.jpg"), chart("rendered-strip"));
     let sound = strip_at(&chart, &view, (1.0, 1.0));
     assert!(sound.iter().all(|pad| pad.status != Status::Refused), "{sound:?}");
@@ -107,10 +107,11 @@ fn a_strip_reads_the_same_before_a_card_printed_up_to_six_per_cent_off() {
 }
 
 /// A card printed for the next paper size down or up, or at half the size, is no longer taken.
+/// Nor is one of 94 % along the strip: its pads seem 6 % farther apart.
 #[test]
-fn a_strip_before_a_card_of_another_paper_size_is_refused() {
+fn a_strip_before_a_card_of_another_paper_size_or_six_per_cent_short_is_refused() {
     let (view, chart) = (view_of("strip_unknown/004.jpg"), chart("rendered-strip"));
-    for print in [(0.5, 0.5), (0.71, 0.71), (1.41, 1.41)] {
+    for print in [(0.5, 0.5), (0.71, 0.71), (1.41, 1.41), (0.94, 0.94), (1.0, 0.94)] {
         for pad in strip_at(&chart, &view, print) {
             assert_eq!(pad.status, Status::Refused, "{print:?}: {:?}", pad.value);
         }
