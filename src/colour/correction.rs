@@ -51,7 +51,7 @@ const LEAST_CHROMA_SHARE: f64 = 0.25;
 /// How well the two limits tell edited photos, by simulated spectra of 40 prints, with the phone of the
 /// chart's photos in seven lights: none of the unedited ones is called altered; all of those with
 /// saturation at 0.5, 1.5 or 1.7 times, half a sepia filter, hues turned by 20 degrees or haze of a
-/// quarter are, 69 to 80 % at 0.7 and 1.3 times, with vibrance, an S-shaped curve or a strong fade, and
+/// quarter are, 61 to 80 % at 0.7 and 1.3 times, with vibrance, an S-shaped curve or a strong fade, and
 /// 0 to 13 % of slight edits and of warm, cold and split tones, which the patches undo. With simulated
 /// phones of far other saturation 13 % of unedited photos are called altered too; wider limits would
 /// lose as many of the edited ones.
