@@ -189,7 +189,7 @@ fn calibrate(first_seed: u64) -> Calibration {
     Calibration { ranks: ranks.collect(), held: (told.iter().filter(|held| **held).count(), told.len()) }
 }
 
-/// `TINTWELL_RANK_SETS=5` tests five sets of histories instead of one and prints the figures.
+/// `TINTWELL_RANK_SETS=5` tests five sets of histories instead of one.
 #[test]
 fn ranks_of_the_truth_are_uniform_over_histories_drawn_from_the_model() {
     let sets: u64 = std::env::var("TINTWELL_RANK_SETS").ok().and_then(|sets| sets.parse().ok()).unwrap_or(1);
@@ -197,11 +197,9 @@ fn ranks_of_the_truth_are_uniform_over_histories_drawn_from_the_model() {
         let Calibration { ranks, held: (held, told) } = calibrate(5000 + 1000 * set);
         for (name, ranks) in &ranks {
             let statistic = chi_square(ranks);
-            println!("set {set}, {name}: chi-square {statistic:.1}");
             assert!(statistic < CHI_SQUARE_7, "{name}: chi-square {statistic:.1}");
         }
         let share = held as f64 / told as f64;
-        println!("set {set}: {held} of {told} intervals of the date hold, {share:.3}");
         // Standard error of a share of 0.8; three of them make a false alarm one in four hundred.
         let error = (0.8 * 0.2 / told as f64).sqrt();
         assert!(told > DRAWS / 3, "only {told} dates");
