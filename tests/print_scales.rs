@@ -8,7 +8,7 @@ mod abuse;
 #[path = "support/reading.rs"]
 mod reading;
 
-use abuse::Rgb;
+use abuse::light::light_at;
 use reading::{bounds, chart, file, read, with_pixels};
 use tintwell::card::layout::{PointMm, RectMm};
 use tintwell::chart::Chart;
@@ -18,19 +18,6 @@ use tintwell::reading::{Sighting, Status};
 
 /// Size of the print against the true one, across and along.
 const PRINTS: [(f64, f64); 4] = [(0.97, 0.97), (0.94, 1.0), (1.0, 0.97), (1.03, 1.03)];
-
-/// Linear light between four pixels.
-fn light_at(view: &View, (x, y): (f64, f64)) -> Rgb {
-    let (width, height) = view.photo.pixels.dimensions();
-    let (x, y) = (x.clamp(0.0, f64::from(width) - 1.001), y.clamp(0.0, f64::from(height) - 1.001));
-    let (x0, y0) = (x.floor(), y.floor());
-    let (fx, fy) = (x - x0, y - y0);
-    let at = |dx: u32, dy: u32| view.photo.linear(x0 as u32 + dx, y0 as u32 + dy);
-    let (a, b, c, d) = (at(0, 0), at(1, 0), at(0, 1), at(1, 1));
-    std::array::from_fn(|k| {
-        (a[k] * (1.0 - fx) + b[k] * fx) * (1.0 - fy) + (c[k] * (1.0 - fx) + d[k] * fx) * fy
-    })
-}
 
 /// The photo as a card of this size would show it: what lies within `area` is stretched about `fixed`.
 fn printed_at(view: &View, (across, along): (f64, f64), area: &[RectMm], fixed: PointMm) -> Photo {

@@ -17,7 +17,7 @@ use super::{Outcome, Settings, charts, clock, pictures};
 use crate::chart::calibrate::{Observation, Photo as StandardPhoto, calibrate};
 use crate::chart::history::{Revision, Source, Step};
 use crate::chart::kept::Origin;
-use crate::chart::{Chart, Form};
+use crate::chart::{Chart, ChartError, Form};
 use crate::colour::MixedLight;
 use crate::log::content_hash;
 use crate::photo::{self, Photo, PhotoError};
@@ -149,6 +149,17 @@ fn measure(args: &Args, settings: &Settings) -> Result<(Measured, Option<StripFo
             Ok((measured, Some(form), Some(picture)))
         }
     }
+}
+
+/// The chart that is there already, to be improved or told more, and its file.
+fn chart_at_hand(args: &Args, settings: &Settings) -> Result<(PathBuf, Chart)> {
+    let path = args.file(settings);
+    if !path.is_file() {
+        let known = charts::own_names(settings).join(", ");
+        return Err(ChartError::NotFound { name: args.name.clone(), known }.into());
+    }
+    let chart = Chart::load(&path)?;
+    Ok((path, chart))
 }
 
 /// The history of the chart that had this file before, and this making.

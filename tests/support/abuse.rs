@@ -2,12 +2,17 @@
 //! same seed. None of it is a photo of the thing itself.
 #![allow(dead_code)] // Each test binary uses its part.
 
+#[path = "light.rs"]
+pub mod light;
+
 use image::RgbImage;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use tintwell::card::layout::PointMm;
 use tintwell::photo::{Encoding, Photo};
 use tintwell::pipeline::View;
+
+use light::code_8_bit;
 
 /// Linear light in sRGB primaries.
 pub type Rgb = [f64; 3];
@@ -98,13 +103,7 @@ impl Scene {
 
 /// 8-bit sRGB.
 pub fn encode(width: u32, height: u32, light: &[Rgb]) -> RgbImage {
-    let code = |value: f64| {
-        let v = value.clamp(0.0, 1.0);
-        // IEC 61966-2-1.
-        let encoded = if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 };
-        (255.0 * encoded).round() as u8
-    };
-    let raw = light.iter().flat_map(|rgb| rgb.map(code)).collect();
+    let raw = light.iter().flat_map(|rgb| rgb.map(code_8_bit)).collect();
     RgbImage::from_raw(width, height, raw).expect("pixels of this size")
 }
 

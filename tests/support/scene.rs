@@ -1,6 +1,9 @@
 //! Rendered pastes: what was never photographed is drawn into rendered photos, true to the card.
 #![allow(dead_code)] // Each test binary uses its part.
 
+#[path = "light.rs"]
+mod light;
+
 use std::path::{Path, PathBuf};
 
 use image::{Rgb, RgbImage};
@@ -8,6 +11,8 @@ use tintwell::card::layout::{PointMm, RectMm, SLIP_SIZE_MM, TAG_MODULE_MM, TAG_S
 use tintwell::card::{CardView, tag36h11};
 use tintwell::photo;
 use tintwell::pipeline::{self, View};
+
+use light::code_8_bit;
 
 /// Ink reflects this share of what paper does.
 const INK: f64 = 0.05;
@@ -64,17 +69,10 @@ fn paste(picture: &mut RgbImage, view: &View, slip: &Slip) {
             if let Some(share) = reflected(card, slip, x, y) {
                 let (mx, my) = card.to_card.apply((f64::from(x), f64::from(y)));
                 let paper = view.light.at(PointMm { x: mx, y: my });
-                picture.put_pixel(x, y, Rgb(paper.map(|light| code(light * share))));
+                picture.put_pixel(x, y, Rgb(paper.map(|light| code_8_bit(light * share))));
             }
         }
     }
-}
-
-/// 8-bit sRGB code of linear light (IEC 61966-2-1).
-pub fn code(linear: f64) -> u8 {
-    let light = linear.clamp(0.0, 1.0);
-    let value = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
-    (255.0 * value).round() as u8
 }
 
 /// Mean share of the light that the slip sends back over a pixel; `None` beside the slip.

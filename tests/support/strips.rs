@@ -3,6 +3,9 @@
 //! strip.
 #![allow(dead_code)] // Each test binary uses its part.
 
+#[path = "light.rs"]
+mod light;
+
 use std::path::{Path, PathBuf};
 
 use image::RgbImage;
@@ -10,6 +13,8 @@ use tintwell::card::layout::PointMm;
 use tintwell::photo;
 use tintwell::pipeline::{self, View};
 use tintwell::sample::strip::Lying;
+
+use light::{code_8_bit, light_at};
 
 /// The rendered strip's measures, mm: its length and width, pads from the dipped end and their spacing.
 pub const LENGTH_MM: f64 = 76.0;
@@ -96,7 +101,7 @@ impl Strip {
             if window.grown(-0.5).contains(place) {
                 let paper = self.view.light.at(place);
                 let (share, light) = (self.share(laying, place), (laying.light)(place));
-                pixel.0 = std::array::from_fn(|k| code(share[k] * light[k] * paper[k]));
+                pixel.0 = std::array::from_fn(|k| code_8_bit(share[k] * light[k] * paper[k]));
             }
         }
         picture
@@ -126,7 +131,7 @@ impl Strip {
     pub fn relative(&self, d: f64, u: f64) -> [f64; 3] {
         let from = self.lying.axis.point(self.tip + d, u);
         let paper = self.view.light.at(from);
-        let own = mixed(&self.view, self.view.card.to_photo.apply((from.x, from.y)));
+        let own = light_at(&self.view, self.view.card.to_photo.apply((from.x, from.y)));
         std::array::from_fn(|k| own[k] / paper[k])
     }
 
@@ -144,22 +149,4 @@ fn source(pads: &Pads, d: f64) -> f64 {
         None if !(1.5..=LENGTH_MM - 2.0).contains(&d) => d,
         None => BARE_MM,
     }
-}
-
-/// Linear light between four pixels.
-fn mixed(view: &View, (x, y): (f64, f64)) -> [f64; 3] {
-    let (x0, y0) = (x.floor(), y.floor());
-    let (fx, fy) = (x - x0, y - y0);
-    let at = |dx: u32, dy: u32| view.photo.linear(x0 as u32 + dx, y0 as u32 + dy);
-    let (a, b, c, d) = (at(0, 0), at(1, 0), at(0, 1), at(1, 1));
-    std::array::from_fn(|k| {
-        (a[k] * (1.0 - fx) + b[k] * fx) * (1.0 - fy) + (c[k] * (1.0 - fx) + d[k] * fx) * fy
-    })
-}
-
-/// 8-bit sRGB code of linear light (IEC 61966-2-1).
-fn code(linear: f64) -> u8 {
-    let light = linear.clamp(0.0, 1.0);
-    let value = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
-    (255.0 * value).round() as u8
 }

@@ -3,6 +3,9 @@
 
 #![allow(dead_code)] // Each test binary uses its part.
 
+#[path = "light.rs"]
+mod light;
+
 use std::path::Path;
 
 use image::RgbImage;
@@ -14,6 +17,8 @@ use tintwell::colour::{Correction, PatchColours};
 use tintwell::photo;
 use tintwell::pipeline::{self, View};
 use tintwell::terms::space::Relative;
+
+use light::code;
 
 /// Samples of a pixel each way.
 const FINE: i32 = 3;
@@ -79,12 +84,6 @@ fn in_photo(view: &View, chart: &Chart, colour: Relative) -> Relative {
     let reference = chart.reference.patches.iter().copied().map(Some).collect();
     let own: Vec<Relative> = view.patches.relative.iter().map(|patch| patch.unwrap()).collect();
     Correction::fit(&PatchColours { relative: reference, clipped: 0 }, &own).unwrap().apply(colour)
-}
-
-/// sRGB, IEC 61966-2-1.
-fn code(light: f64) -> f64 {
-    let light = light.clamp(0.0, 1.0);
-    255.0 * if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 }
 }
 
 /// Squares of `side` mm in a column from the window's top or a row from its left, `gap` mm apart.

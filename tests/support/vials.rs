@@ -3,6 +3,9 @@
 //! cylinder of a coloured liquid, without refraction, shadow or lens. Every such picture is rendered.
 #![allow(dead_code)] // Each test binary uses its part.
 
+#[path = "light.rs"]
+mod light;
+
 use std::path::Path;
 
 use image::{Rgb, RgbImage};
@@ -10,6 +13,8 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use tintwell::card::layout::{Layout, PAPER_OUTLINE_MM, PatchKind, TAG_MODULE_MM, WINDOW_OUTLINE_MM};
 use tintwell::card::tag36h11;
+
+use light::code;
 
 /// Samples of a pixel each way.
 const FINE: u32 = 2;
@@ -141,10 +146,4 @@ impl Scene {
 fn linear(code: u8) -> f64 {
     let value = f64::from(code) / 255.0;
     if value <= 0.040_45 { value / 12.92 } else { ((value + 0.055) / 1.055).powf(2.4) }
-}
-
-/// 8-bit sRGB code of linear light, not rounded (IEC 61966-2-1).
-fn code(linear: f64) -> f64 {
-    let light = linear.clamp(0.0, 1.0);
-    255.0 * if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 }
 }

@@ -4,22 +4,17 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Result, bail};
 
-use super::{Args, Row, observation, standards_table, strips, vials};
+use super::{Args, Row, chart_at_hand, observation, standards_table, strips, vials};
 use crate::chart::add::add;
 use crate::chart::calibrate::{Observation, Photo};
 use crate::chart::history::Revision;
-use crate::chart::{Chart, ChartError, Form};
-use crate::cli::{Outcome, Settings, charts, clock};
+use crate::chart::{Chart, Form};
+use crate::cli::{Outcome, Settings, clock};
 use crate::report;
 
 /// Adds every photo named and says what each gained.
 pub(super) fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    let path = args.file(settings);
-    if !path.is_file() {
-        let known = charts::own_names(settings).join(", ");
-        return Err(ChartError::NotFound { name: args.name.clone(), known }.into());
-    }
-    let mut chart = Chart::load(&path)?;
+    let (path, mut chart) = chart_at_hand(args, settings)?;
     if let Some(expires) = args.expires {
         chart.expires = Some(expires);
     }

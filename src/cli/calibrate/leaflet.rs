@@ -2,9 +2,9 @@
 
 use anyhow::{Result, bail};
 
-use super::Args;
-use crate::chart::{Chart, ChartError, Leaflet};
-use crate::cli::{Outcome, Settings, charts};
+use super::{Args, chart_at_hand};
+use crate::chart::Leaflet;
+use crate::cli::{Outcome, Settings};
 
 /// Options for the facts of a leaflet.
 #[derive(Debug, Clone, clap::Args)]
@@ -55,12 +55,7 @@ fn temperatures(text: &str) -> Result<Temperatures, String> {
 
 /// Enters facts, and the expiry date if one is given, into a chart that is there.
 pub(super) fn enter(args: &Args, settings: &Settings) -> Result<Outcome> {
-    let path = args.file(settings);
-    if !path.is_file() {
-        let known = charts::own_names(settings).join(", ");
-        return Err(ChartError::NotFound { name: args.name.clone(), known }.into());
-    }
-    let mut chart = Chart::load(&path)?;
+    let (path, mut chart) = chart_at_hand(args, settings)?;
     chart.leaflet = chart.leaflet.changed_by(&args.leaflet.facts()?);
     if let Err(why) = chart.leaflet.check() {
         bail!("together with what chart {:?} holds already: {why}", chart.name);
