@@ -3,8 +3,8 @@
 use super::file::{Chart, Form};
 use super::fit::{self, Fit, Standard};
 use super::kept::{KeptPhoto, Measured, Origin, StandardPhoto};
-use super::likelihood::metamerism;
 use super::matching::{Circumstances, Outcome};
+use super::metamerism::Metamerism;
 use super::path::Path;
 use super::scale::{CrossValidation, DetectionLimits, Level, Rulers, Scale};
 use crate::colour::{Correction, CorrectionError, MixedLight, PatchColours, ReferenceView};
@@ -230,7 +230,7 @@ impl Calibrator<'_> {
             colour: self.corrections[own.photo].apply(own.colour),
             lamp: self.lamp_of(own),
             value_uncertainty: own.value_uncertainty,
-            metamerism: metamerism(&self.circumstances(own)),
+            metamerism: Metamerism::of(&self.circumstances(own)),
             is_printed: own.origin == Origin::Swatch,
         }
     }

@@ -8,6 +8,7 @@
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
+use super::metamerism::Metamerism;
 use super::optics::{self, DARKEST, LAMP_SD, PRINT_GAIN_SD, PRINT_OFFSET_SD, PRINT_SD, Priors};
 use super::response::Response;
 use crate::terms::Analyte;
@@ -24,8 +25,8 @@ pub struct Standard {
     pub lamp: f64,
     /// Relative standard uncertainty of its value.
     pub value_uncertainty: f64,
-    /// Relative standard uncertainty of the coloured part of its absorbance in its photo's light.
-    pub metamerism: f64,
+    /// How its dye may differ in its photo's light.
+    pub metamerism: Metamerism,
     /// Whether it is a printed swatch in place of a liquid.
     pub is_printed: bool,
 }
@@ -150,13 +151,13 @@ fn linearise(
     let observed = light.map(|value| -value.log10()) + per_light * (priors.veil_mean - veil);
     let noise = optics::noise(colour, optics::LEAST_NOISE).component_mul(&per_light);
     let value = slope * standard.value_uncertainty;
-    let coloured = own.add_scalar(-own.min()) * standard.metamerism;
+    let metamerism = metameric(standard.metamerism, own, &light).component_mul(&per_light);
     let covariance = Matrix3::from_element(priors.shade_sd * priors.shade_sd)
         + priors.path_sd * priors.path_sd * own * own.transpose()
         + priors.veil_sd * priors.veil_sd * per_light * per_light.transpose()
         + value * value.transpose()
         + optics::diagonal(&noise)
-        + optics::diagonal(&coloured)
+        + optics::diagonal(&metamerism)
         + Matrix3::from_diagonal_element(if standard.is_printed { PRINT_SD * PRINT_SD } else { 0.0 })
         + Matrix3::from_diagonal_element(1e-6);
     let precision = covariance.try_inverse()?;
@@ -169,6 +170,17 @@ fn linearise(
         by_veil: per_light,
         precision,
         root,
+    })
+}
+
+/// Standard uncertainty of a level's light.
+fn metameric(shares: Metamerism, absorbance: &Vector3<f64>, light: &Vector3<f64>) -> Vector3<f64> {
+    let Metamerism { own, wing, leak } = shares;
+    let (lightest, brightest) = (absorbance.min(), light.max());
+    let wings = wing * (absorbance.max() - lightest);
+    Vector3::from_fn(|channel, _| {
+        let own = (own * (absorbance[channel] - lightest)).hypot(wings);
+        (light[channel] * own * std::f64::consts::LN_10).hypot(leak * (brightest - light[channel]))
     })
 }
 
@@ -326,12 +338,25 @@ mod tests {
                     colour,
                     lamp: 0.0,
                     value_uncertainty: 0.0,
-                    metamerism: 0.05,
+                    metamerism: Metamerism { own: 0.05, wing: 0.0, leak: 0.0 },
                     is_printed: false,
                 }
             })
             .collect();
         fit(Analyte::Nitrite, &LEVELS, &standards, VIAL).unwrap()
+    }
+
+    /// A share of the other channels' light is little against what a pale dye lets pass, and more than
+    /// all that a strong one does: by hand, 0.015 of 0.8 - 0.4 and of 0.8 - 0.01.
+    #[test]
+    fn light_that_leaks_in_from_other_channels_matters_where_a_dye_leaves_little() {
+        let leaks = Metamerism { own: 0.0, wing: 0.0, leak: 0.015 };
+        let sd = |green: f64| {
+            let light = Vector3::new(0.8, green, 0.8);
+            metameric(leaks, &optics::absorbance(&light, 0.0), &light)
+        };
+        assert!((sd(0.4)[1] - 0.006).abs() < 1e-12 && (sd(0.01)[1] - 0.01185).abs() < 1e-12);
+        assert_eq!(sd(0.01)[0], 0.0);
     }
 
     /// The variance of a mean falls with the number of independent observations (GUM, JCGM 100:2008,

@@ -10,6 +10,7 @@ use nalgebra::Vector3;
 use wide::f64x4;
 
 use super::matching::Circumstances;
+use super::metamerism::Metamerism;
 use super::optics::{self, LEAST_NOISE, Priors};
 use super::path::Node;
 use crate::math::exp::exp;
@@ -20,19 +21,13 @@ pub(super) const LANES: usize = 4;
 
 /// Share of the correction's residual that enters a colour's noise.
 const RESIDUAL_SHARE: f64 = 0.5;
-/// Uncertainty of the coloured part of the absorbance: dyes and printing inks answer differently to a
-/// lamp's spectrum and a phone's filters. Some always, in proportion to what the patches do not agree on,
-/// and to how far the patches' hues had to be moved. Simulated spectra of 14 sets of dyes, inks, phones
-/// and six lamps: 4 % (robust) where hues move by 0.02, 10 % where they move by 0.1; part of it is a
-/// change of path and taken up there.
-const METAMERISM: f64 = 0.03;
-const METAMERISM_BY_RESIDUAL: f64 = 1.5;
-const METAMERISM_BY_HUE_SHIFT: f64 = 0.5;
 /// Most Gauss-Newton steps of a look.
 const MOST_STEPS: usize = 12;
 /// Unknowns that move by less than this share of their priors' widths are settled: the likelihood is
 /// level there, and off by the square of it.
 const SETTLED: f64 = 1e-3;
+/// The first unknowns, which have bounds: path factor, shade, veil.
+const BOUNDED: usize = 3;
 /// Bounds of the path factor and of the shade, beyond which the model means nothing.
 const PATH_BOUNDS: (f64, f64) = (0.6, 1.6);
 const SHADE_BOUNDS: (f64, f64) = (-0.6, 0.8);
@@ -59,7 +54,10 @@ pub(super) struct Problem {
     light: [f64; 3],
     /// Variance of each channel.
     noise: [f64; 3],
-    metamerism: f64,
+    /// Its shares of absorbance are of the natural logarithm.
+    metamerism: Metamerism,
+    /// The brightest channel.
+    brightest: f64,
     /// Change of the decadic exponent with mixed light.
     by_mix: [f64; 3],
     prior: [f64; 5],
@@ -74,8 +72,9 @@ pub(super) struct Problem {
 struct Four {
     absorbance: [f64x4; 3],
     by_lamp: [f64x4; 3],
-    /// Absorbance of the lightest channel.
+    /// Absorbance of the lightest channel, and what the strongest absorbs beyond it.
     lightest: f64x4,
+    spread: f64x4,
     /// Variance of the absorbance.
     doubt: [f64x4; 3],
 }
@@ -85,10 +84,12 @@ impl Four {
         let lanes = |value: &dyn Fn(&Node) -> f64| f64x4::new(nodes.map(value));
         let absorbance = std::array::from_fn(|channel| lanes(&|node| node.absorbance[channel]));
         let [r, g, b]: [f64x4; 3] = absorbance;
+        let lightest = r.fast_min(g).fast_min(b);
         Self {
             absorbance,
             by_lamp: std::array::from_fn(|channel| lanes(&|node| node.by_lamp[channel])),
-            lightest: r.fast_min(g).fast_min(b),
+            lightest,
+            spread: r.fast_max(g).fast_max(b) - lightest,
             doubt: std::array::from_fn(|channel| lanes(&|node| node.doubt[channel])),
         }
     }
@@ -116,6 +117,11 @@ struct Model {
 struct Symmetric([f64x4; 6]);
 
 impl Symmetric {
+    fn with_noise(self, noise: &[f64x4; 3]) -> Self {
+        let [xx, xy, xz, yy, yz, zz] = self.0;
+        Self([xx + noise[0], xy, xz, yy + noise[1], yz, zz + noise[2]])
+    }
+
     fn cofactors(&self) -> Self {
         let [xx, xy, xz, yy, yz, zz] = self.0;
         Self([
@@ -138,13 +144,6 @@ impl Symmetric {
     }
 }
 
-/// Standard uncertainty of the coloured part of the absorbance, relative.
-pub(super) fn metamerism(circumstances: &Circumstances) -> f64 {
-    METAMERISM
-        .hypot(METAMERISM_BY_RESIDUAL * circumstances.residual)
-        .hypot(METAMERISM_BY_HUE_SHIFT * circumstances.hue_shift)
-}
-
 impl Problem {
     pub(super) fn new(colour: Relative, circumstances: &Circumstances, priors: Priors) -> Self {
         let light = Vector3::from(colour);
@@ -152,11 +151,13 @@ impl Problem {
             LEAST_NOISE.hypot(RESIDUAL_SHARE * circumstances.residual).hypot(circumstances.unevenness);
         let noise = optics::noise(&light, relative);
         let (lamp, lamp_sd) = circumstances.lamp;
+        let Metamerism { own, wing, leak } = Metamerism::of(circumstances);
         let sd = [priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0];
         Self {
             light: colour,
             noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)).into(),
-            metamerism: metamerism(circumstances) * LN_10,
+            metamerism: Metamerism { own: own * LN_10, wing: wing * LN_10, leak },
+            brightest: light.max(),
             by_mix: circumstances.mixed.map(|mixed| mixed / -LN_10),
             prior: [1.0, 0.0, priors.veil_mean, lamp, 0.0],
             variance: sd.map(|sd| sd * sd),
@@ -172,8 +173,8 @@ impl Problem {
         let nodes = Four::of(nodes);
         let start = self.start(&nodes);
         let model = self.model(&nodes, &start);
-        let (free, chi_square) = self.step(&model, &start);
-        self.weigh(&model, &self.within_bounds(&free), chi_square)
+        let (next, chi_square) = self.step(&model, &start);
+        self.weigh(&model, &next, chi_square)
     }
 
     /// Looks at four samples from where the unknowns about lie until they have settled.
@@ -182,15 +183,11 @@ impl Problem {
         let mut state: State = std::array::from_fn(|k| f64x4::new(about.map(|state| state[k])));
         for _ in 0..MOST_STEPS {
             let model = self.model(&nodes, &state);
-            let (free, chi_square) = self.step(&model, &state);
-            let next = self.within_bounds(&free);
+            let (next, chi_square) = self.step(&model, &state);
             let is_settled = self.distance(&state, &next).simd_lt(f64x4::splat(SETTLED)).all();
             state = next;
-            if is_settled && free == next {
-                return self.weigh(&model, &state, chi_square);
-            }
             if is_settled {
-                break;
+                return self.weigh(&model, &state, chi_square);
             }
         }
         let model = self.model(&nodes, &state);
@@ -206,11 +203,13 @@ impl Problem {
 
     /// Sum of squares at this state.
     fn chi_square(&self, model: &Model, state: &State) -> f64x4 {
+        sum(|channel| model.gap[channel] * model.gap[channel] / model.noise[channel]) + self.pulls(state)
+    }
+
+    /// Sum of squares of the unknowns against their priors.
+    fn pulls(&self, state: &State) -> f64x4 {
         let pulls = (0..5).map(|k| (state[k] - self.prior[k]) * self.inverse_sd[k]);
-        pulls.fold(
-            sum(|channel| model.gap[channel] * model.gap[channel] / model.noise[channel]),
-            |all, pull| all + pull * pull,
-        )
+        pulls.fold(f64x4::ZERO, |all, pull| all + pull * pull)
     }
 
     /// What four samples say.
@@ -237,10 +236,44 @@ impl Problem {
         state
     }
 
-    /// One Gauss-Newton step, and what it makes of the sum of squares where no bound is met.
-    #[inline(always)]
+    /// One Gauss-Newton step within the bounds, and what it makes of the sum of squares. An unknown that
+    /// would leave them is held at its bound while the others are sought anew: all of them make up for
+    /// each other, and what they came to with the bound left out of account means nothing.
     fn step(&self, model: &Model, state: &State) -> (State, f64x4) {
-        let off: State = std::array::from_fn(|k| state[k] - self.prior[k]);
+        let mut centre: State = self.prior.map(f64x4::splat);
+        let mut variance: State = self.variance.map(f64x4::splat);
+        let (mut next, mut chi_square) = self.solve(model, state, &centre, &variance, &model.covariance);
+        for _ in 0..BOUNDED {
+            let within = self.within_bounds(&next);
+            if within == next {
+                break;
+            }
+            for k in 0..BOUNDED {
+                let leaves = within[k].simd_ne(next[k]);
+                centre[k] = leaves.select(within[k], centre[k]);
+                variance[k] = leaves.select(f64x4::ZERO, variance[k]);
+            }
+            let covariance = self
+                .covariance(&model.slope, &model.by_path, &model.by_lamp, &variance)
+                .with_noise(&model.noise);
+            (next, chi_square) = self.solve(model, state, &centre, &variance, &covariance);
+            chi_square += self.pulls(&centre);
+        }
+        (next, chi_square)
+    }
+
+    /// Where the unknowns lie at best, each drawn to its centre, and the sum of squares there without
+    /// that of the centres themselves.
+    #[inline(always)]
+    fn solve(
+        &self,
+        model: &Model,
+        state: &State,
+        centre: &State,
+        variance: &State,
+        covariance: &Symmetric,
+    ) -> (State, f64x4) {
+        let off: State = std::array::from_fn(|k| state[k] - centre[k]);
         let gap: [f64x4; 3] = std::array::from_fn(|channel| {
             let exponent = model.by_path[channel] * off[0]
                 + off[1]
@@ -248,8 +281,8 @@ impl Problem {
                 + off[4] * self.by_mix[channel];
             model.gap[channel] + model.slope[channel] * exponent + off[2]
         });
-        let cofactors = model.covariance.cofactors();
-        let scale = f64x4::ONE / model.covariance.determinant(&cofactors);
+        let cofactors = covariance.cofactors();
+        let scale = f64x4::ONE / covariance.determinant(&cofactors);
         let pulls = cofactors.times(gap).map(|pull| pull * scale);
         let chi_square = sum(|channel| gap[channel] * pulls[channel]);
         let exponents: [f64x4; 3] = std::array::from_fn(|channel| model.slope[channel] * pulls[channel]);
@@ -260,7 +293,7 @@ impl Problem {
             sum(|channel| model.by_lamp[channel] * exponents[channel]),
             sum(|channel| exponents[channel] * self.by_mix[channel]),
         ];
-        (std::array::from_fn(|k| next[k] * self.variance[k] + self.prior[k]), chi_square)
+        (std::array::from_fn(|k| next[k] * variance[k] + centre[k]), chi_square)
     }
 
     /// Keeps unknowns where the model means something.
@@ -271,6 +304,12 @@ impl Problem {
         within[1] = bounded(within[1], SHADE_BOUNDS);
         within[2] = bounded(within[2], (0.0, self.most_veil));
         within
+    }
+
+    /// Which unknowns lie at a bound.
+    pub(super) fn bounds_met(&self, state: &[f64; 5]) -> [bool; BOUNDED] {
+        let bounds = [PATH_BOUNDS, SHADE_BOUNDS, (0.0, self.most_veil)];
+        std::array::from_fn(|k| state[k] <= bounds[k].0 || state[k] >= bounds[k].1)
     }
 
     #[inline(always)]
@@ -284,39 +323,39 @@ impl Problem {
         });
         let slope = passed.map(|passed| passed * -LN_10);
         let gap = std::array::from_fn(|channel| self.light[channel] - passed[channel] - veil);
+        let Metamerism { own, wing, leak } = self.metamerism;
+        let wings = nodes.spread * wing;
         let noise = std::array::from_fn(|channel| {
-            let coloured = passed[channel] * (nodes.absorbance[channel] - nodes.lightest) * self.metamerism;
+            let own = (nodes.absorbance[channel] - nodes.lightest) * own;
+            let leak = (self.brightest - passed[channel]) * leak;
             let by_absorbance = slope[channel] * path;
-            coloured * coloured + by_absorbance * by_absorbance * nodes.doubt[channel] + self.noise[channel]
+            passed[channel] * passed[channel] * (own * own + wings * wings)
+                + leak * leak
+                + by_absorbance * by_absorbance * nodes.doubt[channel]
+                + self.noise[channel]
         });
-        let covariance = self.covariance(&slope, &by_path, &by_lamp, &noise);
+        let variance = self.variance.map(f64x4::splat);
+        let covariance = self.covariance(&slope, &by_path, &by_lamp, &variance).with_noise(&noise);
         Model { gap, slope, by_path, by_lamp, noise, covariance }
     }
 
-    /// Covariance of the light: what the unknowns' priors do to it, and its own noise.
+    /// Covariance of the light that the unknowns' variances make.
     #[inline(always)]
     fn covariance(
         &self,
         slope: &[f64x4; 3],
         by_path: &[f64x4; 3],
         by_lamp: &[f64x4; 3],
-        noise: &[f64x4; 3],
+        variance: &State,
     ) -> Symmetric {
-        let [path, shade, veil, lamp, mix] = self.variance;
+        let [path, shade, veil, lamp, mix] = *variance;
         let entry = |row: usize, column: usize| {
             let exponent = by_path[row] * by_path[column] * path
                 + by_lamp[row] * by_lamp[column] * lamp
                 + (shade + mix * self.by_mix[row] * self.by_mix[column]);
             slope[row] * slope[column] * exponent + veil
         };
-        Symmetric([
-            entry(0, 0) + noise[0],
-            entry(0, 1),
-            entry(0, 2),
-            entry(1, 1) + noise[1],
-            entry(1, 2),
-            entry(2, 2) + noise[2],
-        ])
+        Symmetric([entry(0, 0), entry(0, 1), entry(0, 2), entry(1, 1), entry(1, 2), entry(2, 2)])
     }
 }
 

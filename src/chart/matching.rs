@@ -26,7 +26,7 @@ use posterior::Posterior;
 /// Probability that the value lies above the last level from which on the photo is said to be above
 /// the chart. Lower, and liquids at the last level are taken for ones above it; higher, and what is
 /// above comes out as the last level, with a flag.
-const SURELY_ABOVE: f64 = 0.85;
+const SURELY_ABOVE: f64 = 0.8;
 /// Sum of squares beyond which a colour lies off the path: another kit's, or a spoilt reagent's. For
 /// three channels and five unknowns with priors 8 is ordinary; lamps and phones unlike those of the
 /// standards reach 15.
@@ -88,7 +88,7 @@ pub enum Outcome {
         /// Upper end.
         high: f64,
     },
-    /// Above the last level with more than 85 % probability; it certainly exceeds `low`.
+    /// Above the last level with more than 80 % probability; it certainly exceeds `low`.
     Above {
         /// Bound exceeded with 97.5 % probability, at most the last level.
         low: f64,
@@ -125,10 +125,22 @@ impl Match {
     }
 }
 
+/// Sum of squares of three channels on average, when all uncertainties are what they are taken for.
+const ORDINARY: f64 = 3.0;
+
+/// By how much all variances of a colour are too small whose sum of squares is this: what is unknown
+/// enough to put it beside the path also moves it along the path. The ratio is Birge's (Phys. Rev. 40:207,
+/// 1932), as the tables of particle data use it.
+fn birge_ratio(chi_square: f64) -> f64 {
+    if chi_square.is_finite() { (chi_square / ORDINARY).max(1.0) } else { 1.0 }
+}
+
 /// Matches a colour in the reference view to the path.
 pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
-    let (first, explained) = explain(&path.nodes, &problem);
+    let (first, mut explained) = explain(&path.nodes, &problem);
+    let ratio = birge_ratio(least_chi_square(&explained));
+    widen(&mut explained, ratio);
     conclude(path, &path.nodes[first..first + explained.len()], &explained)
 }
 
@@ -153,8 +165,10 @@ pub fn match_behind_glass(
         whole[first..first + explained.len()].copy_from_slice(&explained);
         whole
     };
-    let usual = whole_path(path.priors);
-    let veiled = whole_path(Priors { veil_sd, ..path.priors });
+    let mut usual = whole_path(path.priors);
+    let mut veiled = whole_path(Priors { veil_sd, ..path.priors });
+    let ratio = birge_ratio(least_chi_square(&usual));
+    [&mut usual, &mut veiled].into_iter().for_each(|words| widen(words, ratio));
     let both: Vec<Explained> = usual.iter().zip(&veiled).map(|(usual, veiled)| usual.or(*veiled)).collect();
     conclude(path, &path.nodes, &both)
 }
@@ -172,9 +186,20 @@ impl Explained {
     }
 }
 
+/// Takes all variances for so many times as large.
+fn widen(explained: &mut [Explained], ratio: f64) {
+    let excess = 0.5 * (1.0 - ratio.recip());
+    let looked_at = explained.iter_mut().filter(|word| word.chi_square.is_finite());
+    looked_at.for_each(|word| word.likelihood += excess * word.chi_square);
+}
+
+fn least_chi_square(explained: &[Explained]) -> f64 {
+    explained.iter().map(|word| word.chi_square).fold(f64::INFINITY, f64::min)
+}
+
 /// What follows from the part of the path that matters.
 fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
-    let chi_square = explained.iter().map(|node| node.chi_square).fold(f64::INFINITY, f64::min);
+    let chi_square = least_chi_square(explained);
     let posterior = Posterior::new(nodes, explained).with_value_uncertainty(&path.nodes);
     let above = posterior.above(path.last());
     let clamped = |p: f64| posterior.quantile(p).clamp(path.first(), path.last());
@@ -216,7 +241,9 @@ fn explain(nodes: &[Node], problem: &Problem) -> (usize, Vec<Explained>) {
     let ends = ends_of_pieces(nodes, problem);
     let pieces = ends.len() - 1;
     let best = best_of(&ends);
-    let has_chance = |piece: &usize| best_of(&ends[*piece..piece + 2]) >= best + NO_CHANCE;
+    // Beside the path all chances draw nearer to each other.
+    let ratio = ratio_of(&ends);
+    let has_chance = |piece: &usize| best_of(&ends[*piece..piece + 2]) >= best + ratio * NO_CHANCE;
     let Some(first) = (0..pieces).find(has_chance) else { return (0, vec![PASSED_OVER; 2]) };
     let last = (0..pieces).rev().find(has_chance).unwrap_or(first);
     let begin = first * NODES_PER_PIECE;
@@ -228,7 +255,9 @@ fn explain(nodes: &[Node], problem: &Problem) -> (usize, Vec<Explained>) {
         let inner = problem.look(std::array::from_fn(|k| &nodes[own + (k + 1) * STRIDE]), states.each_ref());
         let six = [ends[0], &inner[0], &inner[1], &inner[2], &inner[3], ends[1]];
         let words = &mut explained[own - begin..=own - begin + NODES_PER_PIECE];
-        if is_smooth(&six) || six.iter().all(|look| look.explained.likelihood < best + SMALL_CHANCE) {
+        if (is_smooth(&six) && meet_the_same_bounds(&six, problem))
+            || six.iter().all(|look| look.explained.likelihood < best + ratio * SMALL_CHANCE)
+        {
             interpolate(&six.map(|look| look.explained), words);
         } else {
             look_closely(&nodes[own..], problem, &six, words);
@@ -244,6 +273,12 @@ fn is_smooth(six: &[&Look; 6]) -> bool {
     let difference: f64 =
         six.iter().zip(FIFTH).map(|(look, weight)| weight * look.explained.likelihood).sum();
     difference.abs() < SMOOTH
+}
+
+/// Whether the same unknowns lie at their bounds at all six samples.
+fn meet_the_same_bounds(six: &[&Look; 6], problem: &Problem) -> bool {
+    let first = problem.bounds_met(&six[0].state);
+    six[1..].iter().all(|look| problem.bounds_met(&look.state) == first)
 }
 
 /// Looks at each sample of a piece, from where the unknowns lie at the two next to it of six.
@@ -266,6 +301,10 @@ fn between(ends: [&Look; 2], share: f64) -> [f64; 5] {
     std::array::from_fn(|k| ends[0].state[k] + share * (ends[1].state[k] - ends[0].state[k]))
 }
 
+fn ratio_of(looks: &[Look]) -> f64 {
+    birge_ratio(looks.iter().map(|look| look.explained.chi_square).fold(f64::INFINITY, f64::min))
+}
+
 fn best_of(looks: &[Look]) -> f64 {
     looks.iter().map(|look| look.explained.likelihood).fold(f64::NEG_INFINITY, f64::max)
 }
@@ -279,8 +318,8 @@ fn ends_of_pieces(nodes: &[Node], problem: &Problem) -> Vec<Look> {
         ends.extend(problem.glance(std::array::from_fn(|k| end(begin + k))));
     }
     ends.truncate(pieces + 1);
-    let best = best_of(&ends);
-    let is_worth = |look: &Look| look.explained.likelihood >= best + NO_GLANCE;
+    let chance = best_of(&ends) + ratio_of(&ends) * NO_GLANCE;
+    let is_worth = |look: &Look| look.explained.likelihood >= chance;
     let Some(first) = ends.iter().position(is_worth) else { return ends };
     let behind = ends.iter().rposition(is_worth).map_or(first, |last| last + 1);
     for begin in (first..behind).step_by(LANES) {

@@ -13,6 +13,7 @@ pub mod kept;
 pub mod leaflet;
 mod likelihood;
 pub mod matching;
+pub mod metamerism;
 pub mod nearest;
 pub mod optics;
 pub mod path;

@@ -28,9 +28,11 @@ proptest! {
         residual in 0.005..0.2_f64,
         lamp in -1.5..1.5_f64,
         mixed in prop::array::uniform3(-0.1..0.1_f64),
+        veil_sd in 0.02..0.15_f64,
     ) {
         let chart = &shipped()[chart];
-        let path = &chart.scales[0].ruler(chart.form).unwrap().path;
+        let usual = &chart.scales[0].ruler(chart.form).unwrap().path;
+        let path = &Path { priors: Priors { veil_sd, ..usual.priors }, ..usual.clone() };
         let value = path.first() + place * (path.last() - path.first());
         let light = typical_light(path, value);
         let colour = std::array::from_fn(|k| light[k] * f64::exp(off[k]));
@@ -89,4 +91,43 @@ fn a_veil_that_the_darkest_place_allows_is_thought_possible_and_one_it_rules_out
     assert!(high(usual) < 3.0, "{usual:?}");
     assert!(high(allowed) > 1.2 * high(usual), "{usual:?} {allowed:?}");
     assert_eq!(allowed.chi_square, usual.chi_square);
+}
+
+/// A light magenta in a shadow: the veil that brings it nearest to a blank would be below none. Held at
+/// none, it must not leave the other unknowns where it would have had them.
+#[test]
+fn a_veil_at_its_bound_leaves_the_other_unknowns_where_they_are_best() {
+    let chart = &shipped()[1];
+    let path = &chart.scales[0].ruler(chart.form).unwrap().path;
+    let circumstances = Circumstances {
+        residual: 0.017,
+        hue_shift: 0.09,
+        lamp: (-0.75, 0.5),
+        mixed: [0.0; 3],
+        unevenness: 0.0,
+    };
+    let colour = [0.545, 0.472, 0.515];
+    let (usual, veiled) =
+        (match_colour(path, colour, &circumstances), match_behind_glass(path, colour, &circumstances, 0.35));
+    assert!((usual.sd..1.5 * usual.sd).contains(&veiled.sd), "{usual:?} {veiled:?}");
+}
+
+/// What the chi-square law makes most unlikely is unlikely for a reason that is not known: the interval of
+/// a colour beside the path is wider than that of the nearest one on it.
+#[test]
+fn the_farther_a_colour_lies_beside_the_path_the_wider_its_interval() {
+    let chart = &shipped()[1];
+    let path = &chart.scales[0].ruler(chart.form).unwrap().path;
+    let circumstances =
+        Circumstances { residual: 0.01, hue_shift: 0.02, lamp: (0.0, 0.2), mixed: [0.0; 3], unevenness: 0.0 };
+    let beside = |share: f64| {
+        let [r, g, b] = typical_light(path, 1.0);
+        match_colour(path, [r, g, b * (1.0 - share)], &circumstances)
+    };
+    let [on, near, far] = [0.0, 0.08, 0.12].map(beside);
+    assert!(
+        on.chi_square < 1.0 && near.chi_square > ORDINARY && far.chi_square < OFF_PATH,
+        "{near:?} {far:?}"
+    );
+    assert!(near.sd > 1.2 * on.sd && far.sd > 1.2 * near.sd, "{on:?} {near:?} {far:?}");
 }

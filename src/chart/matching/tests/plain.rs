@@ -2,9 +2,9 @@
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
-use super::super::conclude;
+use super::super::{birge_ratio, conclude, least_chi_square, widen};
 use super::{Circumstances, Explained, Match, Node, Path, Relative};
-use crate::chart::likelihood::metamerism;
+use crate::chart::metamerism::Metamerism;
 use crate::chart::optics::{self, LEAST_NOISE, Priors};
 
 const RESIDUAL_SHARE: f64 = 0.5;
@@ -17,12 +17,14 @@ type Jacobian = SMatrix<f64, 3, 5>;
 
 pub(super) fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
-    let explained: Vec<Explained> = path
+    let mut explained: Vec<Explained> = path
         .nodes
         .iter()
         .map(|node| problem.explain(node))
         .map(|(likelihood, chi_square)| Explained { likelihood, chi_square })
         .collect();
+    let ratio = birge_ratio(least_chi_square(&explained));
+    widen(&mut explained, ratio);
     conclude(path, &path.nodes, &explained)
 }
 
@@ -30,7 +32,7 @@ pub(super) fn match_colour(path: &Path, colour: Relative, circumstances: &Circum
 struct Problem {
     light: Vector3<f64>,
     noise: Vector3<f64>,
-    metamerism: f64,
+    metamerism: Metamerism,
     mixed: Vector3<f64>,
     prior: Unknowns,
     variance: Unknowns,
@@ -54,7 +56,7 @@ impl Problem {
         Self {
             light,
             noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)),
-            metamerism: metamerism(circumstances),
+            metamerism: Metamerism::of(circumstances),
             mixed: Vector3::from(circumstances.mixed),
             prior: Unknowns::from([1.0, 0.0, priors.veil_mean, lamp, 0.0]),
             variance: Unknowns::from([priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0])
@@ -67,15 +69,29 @@ impl Problem {
         let mut state = self.start(node);
         for _ in 0..STEPS {
             let model = self.model(node, &state);
-            let Some(precision) = model.covariance.try_inverse() else {
-                return (f64::NEG_INFINITY, f64::INFINITY);
-            };
-            let gap = self.light - model.predicted + model.jacobian * (state - self.prior);
-            let change = model.jacobian.transpose() * (precision * gap);
-            state = self.prior + change.component_mul(&self.variance);
-            state[0] = state[0].clamp(0.6, 1.6);
-            state[1] = state[1].clamp(-0.6, 0.8);
-            state[2] = state[2].clamp(0.0, 0.9 * self.light.min());
+            // An unknown beyond its bound is held there while the others are sought anew.
+            let mut next = state;
+            let (mut centre, mut variance) = (self.prior, self.variance);
+            for _ in 0..4 {
+                let covariance = model.jacobian
+                    * SMatrix::<f64, 5, 5>::from_diagonal(&variance)
+                    * model.jacobian.transpose()
+                    + Matrix3::from_diagonal(&model.noise);
+                let Some(precision) = covariance.try_inverse() else {
+                    return (f64::NEG_INFINITY, f64::INFINITY);
+                };
+                let gap = self.light - model.predicted + model.jacobian * (state - centre);
+                let change = model.jacobian.transpose() * (precision * gap);
+                next = centre + change.component_mul(&variance);
+                let bounds = [(0.6, 1.6), (-0.6, 0.8), (0.0, 0.9 * self.light.min())];
+                for (k, (low, high)) in bounds.into_iter().enumerate() {
+                    if !(low..=high).contains(&next[k]) {
+                        centre[k] = next[k].clamp(low, high);
+                        variance[k] = 0.0;
+                    }
+                }
+            }
+            state = next;
         }
         let model = self.model(node, &state);
         let gap = self.light - model.predicted;
@@ -113,7 +129,10 @@ impl Problem {
             jacobian[(channel, 3)] = -LN10 * passed * path * node.by_lamp[channel];
             jacobian[(channel, 4)] = passed * self.mixed[channel];
             let coloured = node.absorbance[channel] - lightest;
-            noise[channel] += (self.metamerism * LN10 * passed * coloured).powi(2);
+            let spread = node.absorbance.max() - lightest;
+            noise[channel] += (self.metamerism.own * LN10 * passed * coloured).powi(2);
+            noise[channel] += (self.metamerism.wing * LN10 * passed * spread).powi(2);
+            noise[channel] += (self.metamerism.leak * (self.light.max() - passed)).powi(2);
             noise[channel] += (LN10 * passed * path).powi(2) * node.doubt[channel];
         }
         let covariance =
