@@ -323,6 +323,34 @@ fn the_card_of_one_window_still_refuses_two_vials() {
     }
 }
 
+/// Two vials of 8 to 13 mm that touch are together no wider than one of the widest.
+#[test]
+fn two_narrow_vials_that_touch_are_refused_and_one_as_wide_is_read() {
+    for (first, second, seed) in [(8.5, 8.5, 31), (13.0, 13.0, 32), (10.0, 13.0, 33)] {
+        for values in [(0.0, 0.0), (0.5, 6.0)] {
+            let touching =
+                |value: f64, x: f64, width: f64| Vial { x, width, absorbance: Ammonia.absorbance(value) };
+            let seam = 74.0;
+            let vials = vec![
+                touching(values.0, seam - first / 2.0, first),
+                touching(values.1, seam + second / 2.0, second),
+            ];
+            let run = read_scene(&Scene { layout: &VERSION_1, vials, light: NEUTRAL, seed }, &[Ammonia]);
+            assert_eq!(run.status, 2, "{first} {second} {values:?} {}", run.out);
+            assert!(run.out.contains("more than one vial"), "{first} {second} {values:?} {}", run.out);
+        }
+        let whole =
+            |value: f64| Vial { x: 74.0, width: first + second, absorbance: Ammonia.absorbance(value) };
+        for value in [0.0, 6.0] {
+            let run = read_scene(
+                &Scene { layout: &VERSION_1, vials: vec![whole(value)], light: NEUTRAL, seed },
+                &[Ammonia],
+            );
+            assert!(!run.out.contains("more than one vial"), "{first} {second} {value} {}", run.out);
+        }
+    }
+}
+
 #[test]
 fn verify_takes_the_window_of_each_row_and_says_what_it_misses() {
     let table = CHARTS.path("ammonia.csv").display().to_string();

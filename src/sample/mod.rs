@@ -6,6 +6,7 @@
 pub mod raster;
 pub mod strip;
 pub mod swatches;
+mod touching;
 pub mod vial;
 
 mod column;

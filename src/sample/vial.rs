@@ -3,6 +3,7 @@
 use super::column::{Axis, level_edges, row_colour};
 use super::liquid::{self, Liquid};
 use super::raster::Raster;
+use super::touching;
 use super::walls::{self, Wall, Walls};
 use crate::card::CardView;
 use crate::card::layout::{Layout, PointMm, RectMm, WINDOW_OUTLINE_MM};
@@ -177,6 +178,11 @@ pub fn find_vial(
     let (left, right) = one_vial(&elsewhere, &place, &in_window)?;
     let axis = Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
     let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
+    if right - left >= 2.0 * VIAL_WIDTH_MM.start()
+        && touching::are_two(&raster, &axis, right - left, (top, bottom))
+    {
+        return Err(SampleError::SeveralVials);
+    }
     let liquid = liquid::measure(&raster, &axis, right - left, (top, bottom));
     let liquid = liquid
         .filter(|liquid| liquid.glare <= MOST_GLARE && liquid.clipped <= MOST_CLIPPED)
