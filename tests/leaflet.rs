@@ -76,6 +76,25 @@ fn facts_add_to_those_entered_before_and_are_shown() {
 }
 
 #[test]
+fn a_fact_entered_by_mistake_can_be_taken_out() {
+    let home = home();
+    let all = ["--wait", "5", "--shake", "20 s", "--temperature", "20..28", "--expires", "2031-03-01"];
+    assert_eq!(enter(&home, &all).status, 0);
+    let run = enter(&home, &["--temperature", "none", "--wait", "none"]);
+    assert_eq!(run.status, 0, "{}", run.err);
+    assert!(run.out.contains("Leaflet      shake: 20 s\n") && run.out.contains("2031-03-01"), "{}", run.out);
+    let told = ["--dry-run", "--at", TAKEN, "--temperature", "17"];
+    assert!(!has(&read(&home, &told), "cold_water") && has(&read(&home, &told), "chart_expired"));
+    let run = enter(&home, &["--shake", "none", "--expires", "none"]);
+    assert_eq!(run.status, 0, "{}", run.err);
+    assert!(run.out.contains("nothing entered") && !run.out.contains("Expires"), "{}", run.out);
+    assert!(!has(&read(&home, &told), "chart_expired"));
+    let file = home.path().join("calibration/rendered-ammonia.json");
+    let chart: Value = serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap();
+    assert!(chart.get("leaflet").is_none() && chart["expires"].is_null(), "{chart}");
+}
+
+#[test]
 fn cold_water_is_flagged_by_option_or_by_the_nearest_logged_temperature() {
     let home = home();
     assert_eq!(enter(&home, &["--temperature", "20..28"]).status, 0);

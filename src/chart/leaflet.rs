@@ -40,17 +40,6 @@ impl Leaflet {
         *self == Self::default()
     }
 
-    /// This one, with what another one adds or changes.
-    #[must_use]
-    pub fn changed_by(&self, other: &Self) -> Self {
-        Self {
-            wait_minutes: other.wait_minutes.or(self.wait_minutes),
-            shake: other.shake.clone().or_else(|| self.shake.clone()),
-            coldest_c: other.coldest_c.or(self.coldest_c),
-            warmest_c: other.warmest_c.or(self.warmest_c),
-        }
-    }
-
     /// Whether its facts make sense.
     ///
     /// # Errors

@@ -10,14 +10,14 @@ mod vials;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Result, bail};
-use chrono::{DateTime, FixedOffset, NaiveDate};
+use chrono::{DateTime, FixedOffset};
 
 use super::standards_table::{self, Row};
 use super::{Outcome, Settings, charts, clock, pictures};
 use crate::chart::calibrate::{Observation, Photo as StandardPhoto, calibrate};
 use crate::chart::history::{Revision, Source, Step};
 use crate::chart::kept::Origin;
-use crate::chart::{Chart, ChartError, Form};
+use crate::chart::{Chart, ChartError, Form, Leaflet};
 use crate::colour::MixedLight;
 use crate::log::content_hash;
 use crate::photo::{self, Photo, PhotoError};
@@ -29,7 +29,7 @@ use crate::terms::Analyte;
 /// Arguments of `calibrate`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value)\nand window (1 to 4 from the left, for vials before the card of four windows). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend, or numbered from there in a column pad; the strip's measures are learnt from the photos.\n\nNo standards yet? Lay the kit's printed colour scale into the card's window:\n  tintwell calibrate ammonia-june --swatches scale.jpg --levels 0,0.25,0.5,1,2,4,8 --analyte ammonia\nLevels are taken from the left of a row, from the top of a column. Such a chart is provisional: its\nreadings are flagged and their intervals wider. Improve it with standards, a blank first:\n  tintwell calibrate ammonia-june --add blank.jpg=0 --add two.jpg=2\n\nWhat the leaflet says can be entered now or later, without photos:\n  tintwell calibrate ammonia-june --wait 5 --shake \"20 s\" --temperature 20..28 --expires 2031-09-30"
+    after_help = "Example:\n  tintwell calibrate ammonia-june --standards standards.csv\n\nThe table's first line is photo,analyte,value; further columns are ignored, but for\nuncertainty_percent (standard uncertainty of the value)\nand window (1 to 4 from the left, for vials before the card of four windows). Photos are sought beside the table.\nTake two or three photos of each of at least five levels, the blank among them, in the light\nin which you will read later.\n\nWith --form strip every photo has one row for each pad, in the order of the pads from the dipped\nend, or numbered from there in a column pad; the strip's measures are learnt from the photos.\n\nNo standards yet? Lay the kit's printed colour scale into the card's window:\n  tintwell calibrate ammonia-june --swatches scale.jpg --levels 0,0.25,0.5,1,2,4,8 --analyte ammonia\nLevels are taken from the left of a row, from the top of a column. Such a chart is provisional: its\nreadings are flagged and their intervals wider. Improve it with standards, a blank first:\n  tintwell calibrate ammonia-june --add blank.jpg=0 --add two.jpg=2\n\nWhat the leaflet says can be entered now or later, without photos:\n  tintwell calibrate ammonia-june --wait 5 --shake \"20 s\" --temperature 20..28 --expires 2031-09-30\nand `none` takes a fact out again:\n  tintwell calibrate ammonia-june --wait none"
 )]
 pub struct Args {
     /// The chart's name
@@ -62,9 +62,6 @@ pub struct Args {
     /// What kind of test it is
     #[arg(long, value_enum, default_value = "vial")]
     form: Form,
-    /// Last day on which the reagents are good, YYYY-MM-DD; later readings are flagged
-    #[arg(long, value_name = "DATE")]
-    expires: Option<NaiveDate>,
     /// What the kit's leaflet says
     #[command(flatten)]
     leaflet: leaflet::LeafletArgs,
@@ -107,7 +104,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     for picture in args.picture.iter().chain(&args.found) {
         pictures::format_of(picture)?;
     }
-    let facts = args.leaflet.facts()?;
+    args.leaflet.applied_to(&Leaflet::default())?;
     if !args.add.is_empty() {
         return add::run(args, settings);
     }
@@ -120,7 +117,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     };
     let mut chart = calibrate(&args.name, args.form, card_version, &measured.photos, &measured.observations)?;
     chart.strip = strip;
-    chart.expires = args.expires;
+    chart.expires = args.leaflet.expiry(None);
     let now = clock::now();
     chart.made_on = Some(now.format("%Y-%m-%d").to_string());
     // A damaged file is about to be replaced; what it held is lost already.
@@ -128,8 +125,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let earlier = file.is_file().then(|| Chart::load(&file).ok()).flatten();
     // Another lot of the kit comes with the same leaflet, but with an expiry of its own.
     let known = earlier.as_ref().map(|earlier| earlier.leaflet.clone()).unwrap_or_default();
-    chart.leaflet = known.changed_by(&facts);
-    chart.leaflet.check().map_err(anyhow::Error::msg)?;
+    chart.leaflet = args.leaflet.applied_to(&known)?;
     chart.history = history(earlier, &measured, now);
     finish(args, settings, &chart, (measured.refused, found.as_deref()))
 }

@@ -15,11 +15,8 @@ use crate::report;
 /// Adds every photo named and says what each gained.
 pub(super) fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let (path, mut chart) = chart_at_hand(args, settings)?;
-    if let Some(expires) = args.expires {
-        chart.expires = Some(expires);
-    }
-    chart.leaflet = chart.leaflet.changed_by(&args.leaflet.facts()?);
-    chart.leaflet.check().map_err(anyhow::Error::msg)?;
+    chart.expires = args.leaflet.expiry(chart.expires);
+    chart.leaflet = args.leaflet.applied_to(&chart.leaflet)?;
     let photos = photos(args, &chart)?;
     let (mut added, mut refused) = (0, 0);
     for rows in &photos {
