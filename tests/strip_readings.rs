@@ -1,10 +1,14 @@
 //! Strips on rendered photos, through the command: a chart from standards, readings of unknowns, and a
 //! strip that lies the other way round. Rendered photos prove nothing of a real kit.
 
+#[path = "support/pads.rs"]
+mod pads;
+
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use assert_cmd::Command;
+use pads::only_this_pad_is_refused;
 use serde_json::Value;
 
 const ORDER: [&str; 4] = ["nitrate", "nitrite", "ph", "ammonia"];
@@ -128,20 +132,6 @@ fn painted(pad: usize, paint: impl Fn([u32; 4], &mut image::RgbImage)) -> (Vec<V
     paint([side("x"), side("y"), side("width"), side("height")], &mut picture);
     picture.save(&file).unwrap();
     (before, read(&file))
-}
-
-fn only_this_pad_is_refused(before: &[Value], after: &[Value], pad: usize, reason: &str) {
-    for (k, (before, after)) in before.iter().zip(after).enumerate() {
-        if k == pad {
-            assert_eq!(after["status"], "refused", "{after}");
-            assert!(after["reason"].as_str().unwrap().contains(reason), "{after}");
-        } else {
-            assert_eq!(after["status"], before["status"], "{after}");
-            let value = |line: &Value| line["value"].as_f64().unwrap();
-            let (low, high) = (before["low"].as_f64().unwrap(), before["high"].as_f64().unwrap());
-            assert!((low..=high).contains(&value(after)), "{before} became {after}");
-        }
-    }
 }
 
 #[test]

@@ -4,10 +4,13 @@
 
 #[path = "support/home.rs"]
 mod home;
+#[path = "support/pads.rs"]
+mod pads;
 #[path = "support/strips.rs"]
 mod strips;
 
 use home::Home;
+use pads::{agrees, only_this_pad_is_refused};
 use serde_json::Value;
 use strips::{FIRST_MM, Laying, PITCH_MM, Strip, own_pads};
 use tintwell::card::layout::PointMm;
@@ -28,28 +31,8 @@ fn read(strip: &Strip, laying: &Laying) -> Vec<Value> {
     lines
 }
 
-/// The value lies within the interval that the strip as rendered gave: what was done to it changes
-/// neither its dyes nor the light.
-fn agrees(before: &Value, after: &Value, what: &str) {
-    assert_eq!(after["status"], before["status"], "{what}: {before} became {after}");
-    let number = |line: &Value, name: &str| line[name].as_f64().unwrap();
-    let (low, high) = (number(before, "low"), number(before, "high"));
-    assert!((low..=high).contains(&number(after, "value")), "{what}: {before} became {after}");
-}
-
 fn all_agree(before: &[Value], after: &[Value], what: &str) {
     before.iter().zip(after).for_each(|(before, after)| agrees(before, after, what));
-}
-
-fn only_this_pad_is_refused(before: &[Value], after: &[Value], pad: usize, reason: &str) {
-    for (k, (before, after)) in before.iter().zip(after).enumerate() {
-        if k == pad {
-            assert_eq!(after["status"], "refused", "{after}");
-            assert!(after["reason"].as_str().unwrap().contains(reason), "{after}");
-        } else {
-            agrees(before, after, &format!("beside pad {pad}"));
-        }
-    }
 }
 
 fn all_are_refused(after: &[Value], reason: &str) {

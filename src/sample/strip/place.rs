@@ -4,6 +4,7 @@ use super::super::vial::SampleError;
 use super::form::{Pad, StripForm};
 use super::runs::{Run, runs};
 use super::trace::{Lab, Lying, STEP_MM, distance, median_lab};
+use crate::math::line::Line;
 use crate::math::stats;
 
 /// Difference from the bare strip beyond which a pad counts as fully seen, Oklab times 100.
@@ -121,14 +122,8 @@ fn beyond(form: &StripForm) -> f64 {
 /// How many times as far apart as the form says pads are seen, by least squares; `None` for fewer than
 /// three, of which one may be seen in part.
 fn spacing(places: &[(f64, f64)]) -> Option<f64> {
-    if places.len() < 3 {
-        return None;
-    }
-    let mean = |pick: fn(&(f64, f64)) -> f64| stats::mean(&places.iter().map(pick).collect::<Vec<_>>());
-    let (wanted, seen) = (mean(|p| p.0)?, mean(|p| p.1)?);
-    let product: f64 = places.iter().map(|p| (p.0 - wanted) * (p.1 - seen)).sum();
-    let square: f64 = places.iter().map(|p| (p.0 - wanted).powi(2)).sum();
-    (square > 0.0).then(|| product / square)
+    let (wanted, seen): (Vec<f64>, Vec<f64>) = places.iter().copied().unzip();
+    Line::fit(&wanted, &seen).ok().map(|line| line.slope)
 }
 
 fn first_seen(lying: &Lying) -> usize {
