@@ -183,6 +183,24 @@ fn soft_shading_of_the_strip_alone_is_no_strange_pad_but_a_grey_pad_is() {
     all_are_refused(&read(&strip, &Laying { change: &grey, ..Laying::default() }), "another strip");
 }
 
+/// A strip held above the card is darker than the paper beside it. What its light does not explain makes
+/// its readings doubtful, not wrong.
+#[test]
+fn a_strip_darker_than_its_paper_is_read_with_wider_intervals() {
+    let strip = Strip::of(PHOTO);
+    let plain = read(&strip, &Laying::default());
+    let dark = |_: f64, _: f64, light: [f64; 3]| light.map(|light| light * 0.75);
+    let shaded = read(&strip, &Laying { change: &dark, ..Laying::default() });
+    let number = |line: &Value, name: &str| line[name].as_f64().unwrap();
+    for (before, after) in plain.iter().zip(&shaded) {
+        assert_eq!(after["status"], "read", "{after}");
+        let held = number(after, "low")..=number(after, "high");
+        assert!(held.contains(&number(before, "value")), "{before} became {after}");
+        assert!(number(after, "low") < number(before, "low"), "{before} became {after}");
+        assert!(after["flags"].to_string().contains("off_path"), "{after}");
+    }
+}
+
 #[test]
 fn a_strip_of_other_pads_is_refused_in_a_shadow_too() {
     let strip = Strip::of(PHOTO);

@@ -93,7 +93,8 @@ fn check_pads(lying: &Lying, form: &StripForm, place: &Place) -> Result<(), Samp
         .collect();
     let places: Vec<(f64, f64)> = seen.iter().map(|(from_tip, pad)| (pad.centre_mm, *from_tip)).collect();
     if let Some(&(_, at)) = places.iter().find(|(wanted, at)| (at - wanted).abs() > MOST_OFF_MM) {
-        return Err(SampleError::StrangePad { at_mm: at, pads: form.pads.len() });
+        // The form may have been laid past the strip's end: there is the strip's own end then.
+        return Err(SampleError::StrangePad { at_mm: at.max(0.0), pads: form.pads.len() });
     }
     match spacing(&places) {
         Some(times) if !SPACINGS.contains(&times) => {
