@@ -71,7 +71,7 @@ fn vial(window: usize, shift: f64, width: f64, kit: Kit, value: f64) -> Vial {
 }
 
 fn scene(vials: Vec<Vial>, light: [f64; 3], seed: u64) -> Scene {
-    Scene { layout: &VERSION_2, vials, light, seed }
+    Scene { layout: &VERSION_2, vials, strips: Vec::new(), light, seed }
 }
 
 /// A folder with the photos of standards, their tables and the charts made from them.
@@ -243,7 +243,7 @@ fn no_chart_for_any_window_or_for_the_only_one_is_refused() {
     assert_eq!((run.status, run.out.as_str()), (2, ""), "{}", run.err);
     assert!(run.err.contains("at least one window"), "{}", run.err);
     let vials = vec![Vial { x: 75.0, width: 14.0, absorbance: Ammonia.absorbance(1.0) }];
-    let single = Scene { layout: &VERSION_1, vials, light: NEUTRAL, seed: 10 };
+    let single = Scene { layout: &VERSION_1, vials, strips: Vec::new(), light: NEUTRAL, seed: 10 };
     let run = read_some(&single, &[None]);
     assert_eq!((run.status, run.out.as_str()), (2, ""), "{}", run.err);
     assert!(run.err.contains("a card of one window needs its chart"), "{}", run.err);
@@ -317,7 +317,10 @@ fn the_card_of_one_window_still_refuses_two_vials() {
     let at = |x: f64| Vial { x, width: 14.0, absorbance: Ammonia.absorbance(1.0) };
     for places in [[66.0, 84.0], [75.0, 108.0]] {
         let vials = places.map(at).to_vec();
-        let run = read_scene(&Scene { layout: &VERSION_1, vials, light: NEUTRAL, seed: 10 }, &[Ammonia]);
+        let run = read_scene(
+            &Scene { layout: &VERSION_1, vials, strips: Vec::new(), light: NEUTRAL, seed: 10 },
+            &[Ammonia],
+        );
         assert_eq!(run.status, 2, "{}", run.out);
         assert!(run.out.contains("more than one vial"), "{}", run.out);
     }
@@ -335,7 +338,10 @@ fn two_narrow_vials_that_touch_are_refused_and_one_as_wide_is_read() {
                 touching(values.0, seam - first / 2.0, first),
                 touching(values.1, seam + second / 2.0, second),
             ];
-            let run = read_scene(&Scene { layout: &VERSION_1, vials, light: NEUTRAL, seed }, &[Ammonia]);
+            let run = read_scene(
+                &Scene { layout: &VERSION_1, vials, strips: Vec::new(), light: NEUTRAL, seed },
+                &[Ammonia],
+            );
             assert_eq!(run.status, 2, "{first} {second} {values:?} {}", run.out);
             assert!(run.out.contains("more than one vial"), "{first} {second} {values:?} {}", run.out);
         }
@@ -343,7 +349,13 @@ fn two_narrow_vials_that_touch_are_refused_and_one_as_wide_is_read() {
             |value: f64| Vial { x: 74.0, width: first + second, absorbance: Ammonia.absorbance(value) };
         for value in [0.0, 6.0] {
             let run = read_scene(
-                &Scene { layout: &VERSION_1, vials: vec![whole(value)], light: NEUTRAL, seed },
+                &Scene {
+                    layout: &VERSION_1,
+                    vials: vec![whole(value)],
+                    strips: Vec::new(),
+                    light: NEUTRAL,
+                    seed,
+                },
                 &[Ammonia],
             );
             assert!(!run.out.contains("more than one vial"), "{first} {second} {value} {}", run.out);

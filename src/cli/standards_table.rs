@@ -51,7 +51,7 @@ impl Row {
 pub enum WindowError {
     /// The card has several.
     #[error(
-        "the card has {count} windows and the table does not say which holds this vial: add a column window with its number from the left, from 1"
+        "the card has {count} windows and the table does not say which holds this sample: add a column window with its number from the left, from 1"
     )]
     NotTold {
         /// How many windows the card has.

@@ -45,6 +45,16 @@ impl<'v> Window<'v> {
         self.vial() == Err(&SampleError::Empty)
     }
 
+    /// Whether there is neither a vial nor, where one is looked for, a strip.
+    pub fn is_empty_for(&self, form: Form) -> bool {
+        self.has_no_vial() && (form == Form::Vial || self.has_no_strip())
+    }
+
+    fn has_no_strip(&self) -> bool {
+        let View { photo, card, light, .. } = self.view;
+        sample::trace_strip(photo, card, light, self.rect).is_err_and(|error| error == SampleError::NoStrip)
+    }
+
     /// Reads whatever kind of sample the chart is for: one sighting for a vial, one for each pad of a
     /// strip from the dipped end. What gives no number comes back as refused.
     pub fn read(&self, chart: &Chart) -> Vec<Sighting> {

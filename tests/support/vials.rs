@@ -1,4 +1,4 @@
-//! Renders a photo of a card with vials before it, from the crate's own layout: a flat print under a
+//! Renders a photo of a card with vials before it or strips on it, from the crate's own layout: a flat print under a
 //! coloured light that falls off, seen a little from the side, with seeded noise; each vial a glass
 //! cylinder of a coloured liquid, without refraction, shadow or lens. Every such picture is rendered.
 #![allow(dead_code)] // Each test binary uses its part.
@@ -36,6 +36,32 @@ pub struct Vial {
     pub absorbance: [f64; 3],
 }
 
+/// A dip strip in a window, pads of 5.0 mm, one each 6.6 mm: its middle line, its dipped end, and the light
+/// that each pad sends back.
+#[derive(Debug, Clone)]
+pub struct Strip {
+    /// Place of its middle line, mm.
+    pub x: f64,
+    /// Place of its dipped end, which points upwards, mm.
+    pub tip: f64,
+    /// Its pads from the dipped end.
+    pub pads: Vec<[f64; 3]>,
+}
+
+impl Strip {
+    /// Light at a point of the card's plane; `None` beside the strip.
+    fn reflected(&self, x: f64, y: f64) -> Option<[f64; 3]> {
+        let (along, across) = (y - self.tip, x - self.x);
+        if across.abs() > 2.7 || !(0.0..=76.0).contains(&along) {
+            return None;
+        }
+        let pad = ((along - 2.5) / 6.6).floor();
+        let is_pad = along - 2.5 - 6.6 * pad < 5.0 && across.abs() < 2.5;
+        let bare = [0.80, 0.81, 0.80];
+        Some(if is_pad && pad >= 0.0 { self.pads.get(pad as usize).copied().unwrap_or(bare) } else { bare })
+    }
+}
+
 /// A photo to render.
 #[derive(Debug, Clone)]
 pub struct Scene {
@@ -43,6 +69,8 @@ pub struct Scene {
     pub layout: &'static Layout,
     /// What stands before it.
     pub vials: Vec<Vial>,
+    /// What lies on it.
+    pub strips: Vec<Strip>,
     /// Light on the card's middle in red, green and blue; 1 is white to the camera.
     pub light: [f64; 3],
     /// Seed of noise and of the camera's place.
@@ -84,7 +112,8 @@ impl Scene {
 
     /// Light sent back from a point of the card's plane, vials before it.
     fn reflected(&self, x: f64, y: f64) -> [f64; 3] {
-        let behind = self.printed(x, y);
+        let laid = self.strips.iter().find_map(|strip| strip.reflected(x, y));
+        let behind = laid.unwrap_or_else(|| self.printed(x, y));
         let top = self.layout.windows[0].y1 - 52.0;
         let (rim, surface, base) = (top, top + 14.0, self.layout.height_mm - 2.5);
         let Some(vial) = self.vials.iter().find(|vial| (x - vial.x).abs() < vial.width / 2.0) else {

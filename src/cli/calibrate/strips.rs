@@ -9,12 +9,12 @@ use super::{Measured, Row, found, observation, open};
 use crate::card::layout::PointMm;
 use crate::chart::calibrate::Observation;
 use crate::colour::MixedLight;
-use crate::pipeline::{self, MOTTLING_SHARE, Refusal, View};
+use crate::pipeline::{self, MOTTLING_SHARE, View};
 use crate::sample::strip::{Lying, learn, measure_pads, outlines};
 use crate::sample::{Pad, PadSample, SampleError, StripForm};
 use crate::terms::Analyte;
 
-/// The rows of one photo.
+/// The rows of one strip in a photo.
 struct PhotoRows<'a> {
     name: &'a str,
     path: &'a Path,
@@ -32,7 +32,7 @@ pub(super) fn measure(
 ) -> Result<(Measured, StripForm)> {
     let photos = by_photo(rows)?;
     let analytes = pad_order(&photos)?;
-    let traced: Vec<Result<Traced, Refusal>> = photos.par_iter().map(|photo| trace(photo.path)).collect();
+    let traced: Vec<Result<Traced>> = photos.par_iter().map(|photo| trace(photo.rows[0])).collect();
     let traces: Vec<&Lying> = traced.iter().flatten().map(|(_, _, lying, _)| lying).collect();
     let mut measured = Measured::default();
     if traces.is_empty() {
@@ -76,7 +76,13 @@ fn add(
             return Ok(());
         }
     };
-    let Some(index) = measured.add_photo(photo.name, view, hash, mixed)? else { return Ok(()) };
+    // Strips in several windows share their photo.
+    let known = measured.photos.iter().position(|own| own.hash == hash && own.name == photo.name);
+    let index = match known {
+        Some(index) => Some(index),
+        None => measured.add_photo(photo.name, view, hash, mixed)?,
+    };
+    let Some(index) = index else { return Ok(()) };
     for ((row, pad), of_form) in photo.rows.iter().zip(pads).zip(&form.pads) {
         let row = in_default_unit(row, of_form);
         match pad {
@@ -105,7 +111,7 @@ pub(in crate::cli) fn in_default_units(rows: &mut [Row], form: &StripForm) {
 }
 
 /// Draws the pads on the photo that shows most of them.
-fn show(traced: &[Result<Traced, Refusal>], form: &StripForm, picture: &Path) -> Result<()> {
+fn show(traced: &[Result<Traced>], form: &StripForm, picture: &Path) -> Result<()> {
     let area = |pad: Result<PadSample, SampleError>| pad.map_or(Vec::new(), |pad| pad.sample.area.to_vec());
     let pads = |lying: &Lying| -> Vec<Vec<PointMm>> {
         measure_pads(lying, form).into_iter().flatten().map(area).collect()
@@ -121,7 +127,7 @@ fn show(traced: &[Result<Traced, Refusal>], form: &StripForm, picture: &Path) ->
 }
 
 /// Draws what looks like pads on the photo that shows most of it, where no form can be learnt.
-fn show_seen(traced: &[Result<Traced, Refusal>], picture: &Path) -> Result<()> {
+fn show_seen(traced: &[Result<Traced>], picture: &Path) -> Result<()> {
     let seen = traced.iter().flatten().map(|(view, _, lying, _)| (view, outlines(lying)));
     let Some((view, areas)) = seen.rev().max_by_key(|(_, areas)| areas.len()) else { return Ok(()) };
     let areas: Vec<Vec<PointMm>> = areas.into_iter().map(Vec::from).collect();
@@ -149,7 +155,7 @@ fn described_form(file: &Path, analytes: &[Analyte]) -> Result<StripForm> {
 fn by_photo(rows: &[Row]) -> Result<Vec<PhotoRows<'_>>> {
     let mut photos: Vec<PhotoRows> = Vec::new();
     for row in rows {
-        match photos.iter_mut().find(|photo| photo.path == row.path) {
+        match photos.iter_mut().find(|photo| photo.path == row.path && photo.rows[0].window == row.window) {
             Some(photo) => photo.rows.push(row),
             None => photos.push(PhotoRows { name: &row.name, path: &row.path, rows: vec![row] }),
         }
@@ -204,10 +210,11 @@ fn pad_order(photos: &[PhotoRows]) -> Result<Vec<Analyte>> {
     Ok(order)
 }
 
-fn trace(path: &Path) -> Result<Traced, Refusal> {
-    let (photo, hash) = open(path)?;
+/// Traces the strip in the window that its rows tell of.
+fn trace(row: &Row) -> Result<Traced> {
+    let (photo, hash) = open(&row.path)?;
     let view = pipeline::look(photo)?;
-    let (lying, mixed) = pipeline::strip_in(&view, view.card.layout.windows[0])?;
+    let (lying, mixed) = pipeline::strip_in(&view, row.window_on(view.card.layout)?)?;
     Ok((view, hash, lying, mixed))
 }
 
@@ -222,7 +229,7 @@ pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
             "its rows are not the pads of the chart's strip: list one row for each pad, from the dipped end"
         );
     }
-    let (view, hash, lying, mixed) = trace(&rows[0].path)?;
+    let (view, hash, lying, mixed) = trace(&rows[0])?;
     let mut samples = Vec::new();
     for ((row, pad), of_form) in rows.iter().zip(measure_pads(&lying, form)?).zip(&form.pads) {
         let row = in_default_unit(row, of_form);

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::photo::{PhotoRead, refused};
 use crate::card::CardView;
-use crate::chart::{Chart, Form};
+use crate::chart::Chart;
 use crate::cli::charts::NO_CHART;
 use crate::pipeline::{self, View, Window};
 use crate::reading::{Evidence, Sighting};
@@ -24,7 +24,7 @@ pub fn read_with_any(view: &View, charts: &[Arc<Chart>], read: &mut PhotoRead) {
     read_each(view, read, |_| charts, pipeline::read_with_any);
 }
 
-/// Reads the windows. Of a card of several those before which no vial stands are said and left out, and
+/// Reads the windows. Of a card of several those without a sample are said and left out, and
 /// so are vials before windows without a chart; what is wrong with one is told with its number.
 fn read_each<'c>(
     view: &View,
@@ -40,8 +40,7 @@ fn read_each<'c>(
             read.notes.extend((!window.has_no_vial()).then(|| not_looked_at(index + 1)));
             continue;
         }
-        let is_for_vials = charts.iter().all(|chart| chart.form == Form::Vial);
-        if has_several && is_for_vials && window.has_no_vial() {
+        if has_several && charts.iter().all(|chart| window.is_empty_for(chart.form)) {
             read.notes.push(format!("window {} from the left is empty", index + 1));
             continue;
         }
@@ -52,7 +51,7 @@ fn read_each<'c>(
         read.sightings.extend(sightings);
     }
     if read.sightings.is_empty() {
-        let reason = "all windows of the card that have a chart are empty: stand a vial in front of at least one of them";
+        let reason = "all windows of the card that have a chart are empty: stand a vial in front of at least one of them, or lay a strip into it";
         read.sightings = vec![refused(reason.to_owned(), Evidence::default())];
     }
 }

@@ -2,7 +2,7 @@
 
 use super::super::vial::SampleError;
 use super::form::{Pad, StripForm};
-use super::runs::{Run, runs};
+use super::runs::{PAPER, Run, runs};
 use super::trace::{Lab, Lying, STEP_MM, distance, median_lab};
 use crate::math::line::Line;
 use crate::math::stats;
@@ -27,9 +27,6 @@ const SPACINGS: std::ops::RangeInclusive<f64> = 0.95..=1.05;
 const MOST_OFF_MM: f64 = 1.2;
 /// Pads farther beyond the form's last one than this many of their spacings are print on the handle.
 const BEYOND_SPACINGS: f64 = 1.6;
-/// What lies before the dipped end and differs by less than this from white is the card's paper, Oklab
-/// times 100.
-const PAPER: f64 = 4.0;
 /// Width of what lies there against the form's, beyond which it is another strip, or the card was
 /// printed at another scale: the next paper size down or up makes 0.71 and 1.41 of it.
 const WIDTHS: std::ops::RangeInclusive<f64> = 0.75..=1.33;

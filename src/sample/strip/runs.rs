@@ -8,6 +8,8 @@ use crate::math::stats;
 
 /// A pad differs from the bare strip by at least this, Oklab times 100.
 const LEAST_CONTRAST: f64 = 4.0;
+/// What differs by less than this from white may be the card's paper, Oklab times 100.
+pub(super) const PAPER: f64 = 4.0;
 /// Lengths of pads, mm.
 const PAD_MM: std::ops::RangeInclusive<f64> = 1.8..=14.0;
 /// Half of the millimetre in which a straight edge is crossed, in samples.
@@ -44,13 +46,17 @@ pub fn runs(lying: &Lying) -> Vec<Run> {
     // Most of a strip is bare.
     let Some(bare) = median_lab(seen.iter().flatten().copied()) else { return Vec::new() };
     let heights: Vec<f64> = seen.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
+    let ends = [seen.iter().position(Option::is_some), seen.iter().rposition(Option::is_some)];
     let mut runs = Vec::new();
     let mut k = 0;
     while k < heights.len() {
         let length = heights[k..].iter().take_while(|height| **height >= LEAST_CONTRAST).count();
         if length > 0 {
             let colour = median_lab(seen[k..k + length].iter().flatten().copied());
-            let run = colour.and_then(|colour| run(lying, &heights, k..k + length, colour, bare));
+            // What is white up to the window's end is the card beyond the strip's.
+            let is_at_end = ends.contains(&Some(k)) || ends.contains(&Some(k + length - 1));
+            let pad = colour.filter(|colour| !(is_at_end && distance(*colour, [100.0, 0.0, 0.0]) < PAPER));
+            let run = pad.and_then(|colour| run(lying, &heights, k..k + length, colour, bare));
             runs.extend(run);
         }
         k += length.max(1);
