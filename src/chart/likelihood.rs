@@ -26,8 +26,8 @@ const MOST_STEPS: usize = 12;
 /// Unknowns that move by less than this share of their priors' widths are settled: the likelihood is
 /// level there, and off by the square of it.
 const SETTLED: f64 = 1e-3;
-/// The first unknowns, which have bounds: path factor, shade, veil.
-const BOUNDED: usize = 3;
+/// Place of the veil among the unknowns.
+const VEIL: usize = 2;
 /// Bounds of the path factor and of the shade, beyond which the model means nothing.
 const PATH_BOUNDS: (f64, f64) = (0.6, 1.6);
 const SHADE_BOUNDS: (f64, f64) = (-0.6, 0.8);
@@ -117,11 +117,6 @@ struct Model {
 struct Symmetric([f64x4; 6]);
 
 impl Symmetric {
-    fn with_noise(self, noise: &[f64x4; 3]) -> Self {
-        let [xx, xy, xz, yy, yz, zz] = self.0;
-        Self([xx + noise[0], xy, xz, yy + noise[1], yz, zz + noise[2]])
-    }
-
     fn cofactors(&self) -> Self {
         let [xx, xy, xz, yy, yz, zz] = self.0;
         Self([
@@ -174,7 +169,7 @@ impl Problem {
         let start = self.start(&nodes);
         let model = self.model(&nodes, &start);
         let (next, chi_square) = self.step(&model, &start);
-        self.weigh(&model, &next, chi_square)
+        self.weigh(&model, &self.within_bounds(&next), chi_square)
     }
 
     /// Looks at four samples from where the unknowns about lie until they have settled.
@@ -183,11 +178,15 @@ impl Problem {
         let mut state: State = std::array::from_fn(|k| f64x4::new(about.map(|state| state[k])));
         for _ in 0..MOST_STEPS {
             let model = self.model(&nodes, &state);
-            let (next, chi_square) = self.step(&model, &state);
+            let (free, chi_square) = self.step(&model, &state);
+            let next = self.within_bounds(&free);
             let is_settled = self.distance(&state, &next).simd_lt(f64x4::splat(SETTLED)).all();
             state = next;
-            if is_settled {
+            if is_settled && self.distance(&free, &next).simd_lt(f64x4::splat(SETTLED)).all() {
                 return self.weigh(&model, &state, chi_square);
+            }
+            if is_settled {
+                break;
             }
         }
         let model = self.model(&nodes, &state);
@@ -236,44 +235,11 @@ impl Problem {
         state
     }
 
-    /// One Gauss-Newton step within the bounds, and what it makes of the sum of squares. An unknown that
-    /// would leave them is held at its bound while the others are sought anew: all of them make up for
-    /// each other, and what they came to with the bound left out of account means nothing.
-    fn step(&self, model: &Model, state: &State) -> (State, f64x4) {
-        let mut centre: State = self.prior.map(f64x4::splat);
-        let mut variance: State = self.variance.map(f64x4::splat);
-        let (mut next, mut chi_square) = self.solve(model, state, &centre, &variance, &model.covariance);
-        for _ in 0..BOUNDED {
-            let within = self.within_bounds(&next);
-            if within == next {
-                break;
-            }
-            for k in 0..BOUNDED {
-                let leaves = within[k].simd_ne(next[k]);
-                centre[k] = leaves.select(within[k], centre[k]);
-                variance[k] = leaves.select(f64x4::ZERO, variance[k]);
-            }
-            let covariance = self
-                .covariance(&model.slope, &model.by_path, &model.by_lamp, &variance)
-                .with_noise(&model.noise);
-            (next, chi_square) = self.solve(model, state, &centre, &variance, &covariance);
-            chi_square += self.pulls(&centre);
-        }
-        (next, chi_square)
-    }
-
-    /// Where the unknowns lie at best, each drawn to its centre, and the sum of squares there without
-    /// that of the centres themselves.
+    /// One Gauss-Newton step, and what it makes of the sum of squares where no other bound than the
+    /// veil's is met.
     #[inline(always)]
-    fn solve(
-        &self,
-        model: &Model,
-        state: &State,
-        centre: &State,
-        variance: &State,
-        covariance: &Symmetric,
-    ) -> (State, f64x4) {
-        let off: State = std::array::from_fn(|k| state[k] - centre[k]);
+    fn step(&self, model: &Model, state: &State) -> (State, f64x4) {
+        let off: State = std::array::from_fn(|k| state[k] - self.prior[k]);
         let gap: [f64x4; 3] = std::array::from_fn(|channel| {
             let exponent = model.by_path[channel] * off[0]
                 + off[1]
@@ -281,19 +247,45 @@ impl Problem {
                 + off[4] * self.by_mix[channel];
             model.gap[channel] + model.slope[channel] * exponent + off[2]
         });
-        let cofactors = covariance.cofactors();
-        let scale = f64x4::ONE / covariance.determinant(&cofactors);
+        let cofactors = model.covariance.cofactors();
+        let scale = f64x4::ONE / model.covariance.determinant(&cofactors);
         let pulls = cofactors.times(gap).map(|pull| pull * scale);
         let chi_square = sum(|channel| gap[channel] * pulls[channel]);
+        let change = self.change(model, &pulls);
+        let free = std::array::from_fn(|k| change[k] + self.prior[k]);
+        let beyond = free[VEIL] - bounded(free[VEIL], (0.0, self.most_veil));
+        if beyond == f64x4::ZERO {
+            return (free, chi_square);
+        }
+        let pulls = cofactors.times([f64x4::ONE; 3]).map(|pull| pull * scale);
+        self.held(free, chi_square, beyond, self.change(model, &pulls))
+    }
+
+    /// The step with the veil held at its bound, and the other unknowns where they are most probable then
+    /// (conditional normal law): they make up for each other, and what they came to with the veil beyond
+    /// its bound means nothing. `told` is what the light tells of the unknowns along with the veil, as
+    /// much as their priors' variances.
+    fn held(&self, free: State, chi_square: f64x4, beyond: f64x4, told: State) -> (State, f64x4) {
+        let with_veil: State = std::array::from_fn(|k| {
+            let prior = if k == VEIL { self.variance[VEIL] } else { 0.0 };
+            prior - told[k] * self.variance[VEIL]
+        });
+        let gain = beyond / with_veil[VEIL];
+        (std::array::from_fn(|k| free[k] - with_veil[k] * gain), chi_square + beyond * gain)
+    }
+
+    /// What pulls on the light's channels make of the unknowns.
+    #[inline(always)]
+    fn change(&self, model: &Model, pulls: &[f64x4; 3]) -> State {
         let exponents: [f64x4; 3] = std::array::from_fn(|channel| model.slope[channel] * pulls[channel]);
-        let next = [
+        let change = [
             sum(|channel| model.by_path[channel] * exponents[channel]),
             sum(|channel| exponents[channel]),
             sum(|channel| pulls[channel]),
             sum(|channel| model.by_lamp[channel] * exponents[channel]),
             sum(|channel| exponents[channel] * self.by_mix[channel]),
         ];
-        (std::array::from_fn(|k| next[k] * variance[k] + centre[k]), chi_square)
+        std::array::from_fn(|k| change[k] * self.variance[k])
     }
 
     /// Keeps unknowns where the model means something.
@@ -307,7 +299,7 @@ impl Problem {
     }
 
     /// Which unknowns lie at a bound.
-    pub(super) fn bounds_met(&self, state: &[f64; 5]) -> [bool; BOUNDED] {
+    pub(super) fn bounds_met(&self, state: &[f64; 5]) -> [bool; 3] {
         let bounds = [PATH_BOUNDS, SHADE_BOUNDS, (0.0, self.most_veil)];
         std::array::from_fn(|k| state[k] <= bounds[k].0 || state[k] >= bounds[k].1)
     }
@@ -334,28 +326,34 @@ impl Problem {
                 + by_absorbance * by_absorbance * nodes.doubt[channel]
                 + self.noise[channel]
         });
-        let variance = self.variance.map(f64x4::splat);
-        let covariance = self.covariance(&slope, &by_path, &by_lamp, &variance).with_noise(&noise);
+        let covariance = self.covariance(&slope, &by_path, &by_lamp, &noise);
         Model { gap, slope, by_path, by_lamp, noise, covariance }
     }
 
-    /// Covariance of the light that the unknowns' variances make.
+    /// Covariance of the light: what the unknowns' priors do to it, and its own noise.
     #[inline(always)]
     fn covariance(
         &self,
         slope: &[f64x4; 3],
         by_path: &[f64x4; 3],
         by_lamp: &[f64x4; 3],
-        variance: &State,
+        noise: &[f64x4; 3],
     ) -> Symmetric {
-        let [path, shade, veil, lamp, mix] = *variance;
+        let [path, shade, veil, lamp, mix] = self.variance;
         let entry = |row: usize, column: usize| {
             let exponent = by_path[row] * by_path[column] * path
                 + by_lamp[row] * by_lamp[column] * lamp
                 + (shade + mix * self.by_mix[row] * self.by_mix[column]);
             slope[row] * slope[column] * exponent + veil
         };
-        Symmetric([entry(0, 0), entry(0, 1), entry(0, 2), entry(1, 1), entry(1, 2), entry(2, 2)])
+        Symmetric([
+            entry(0, 0) + noise[0],
+            entry(0, 1),
+            entry(0, 2),
+            entry(1, 1) + noise[1],
+            entry(1, 2),
+            entry(2, 2) + noise[2],
+        ])
     }
 }
 

@@ -69,28 +69,16 @@ impl Problem {
         let mut state = self.start(node);
         for _ in 0..STEPS {
             let model = self.model(node, &state);
-            // An unknown beyond its bound is held there while the others are sought anew.
-            let mut next = state;
-            let (mut centre, mut variance) = (self.prior, self.variance);
-            for _ in 0..4 {
-                let covariance = model.jacobian
-                    * SMatrix::<f64, 5, 5>::from_diagonal(&variance)
-                    * model.jacobian.transpose()
-                    + Matrix3::from_diagonal(&model.noise);
-                let Some(precision) = covariance.try_inverse() else {
-                    return (f64::NEG_INFINITY, f64::INFINITY);
-                };
-                let gap = self.light - model.predicted + model.jacobian * (state - centre);
-                let change = model.jacobian.transpose() * (precision * gap);
-                next = centre + change.component_mul(&variance);
-                let bounds = [(0.6, 1.6), (-0.6, 0.8), (0.0, 0.9 * self.light.min())];
-                for (k, (low, high)) in bounds.into_iter().enumerate() {
-                    if !(low..=high).contains(&next[k]) {
-                        centre[k] = next[k].clamp(low, high);
-                        variance[k] = 0.0;
-                    }
-                }
+            let most_veil = 0.9 * self.light.min();
+            let mut next = self.solved(&model, &state, self.prior, self.variance);
+            if !(0.0..=most_veil).contains(&next[2]) {
+                // Beyond its bound the veil is held there while the others are sought anew.
+                let (mut centre, mut variance) = (self.prior, self.variance);
+                (centre[2], variance[2]) = (next[2].clamp(0.0, most_veil), 0.0);
+                next = self.solved(&model, &state, centre, variance);
             }
+            next[0] = next[0].clamp(0.6, 1.6);
+            next[1] = next[1].clamp(-0.6, 0.8);
             state = next;
         }
         let model = self.model(node, &state);
@@ -99,6 +87,16 @@ impl Problem {
         let pull = state - self.prior;
         let chi_square = misfit + pull.component_mul(&pull).component_div(&self.variance).sum();
         (-0.5 * chi_square - 0.5 * model.covariance.determinant().ln(), chi_square)
+    }
+
+    /// One Gauss-Newton step, each unknown drawn to its centre.
+    fn solved(&self, model: &Model, state: &Unknowns, centre: Unknowns, variance: Unknowns) -> Unknowns {
+        let covariance =
+            model.jacobian * SMatrix::<f64, 5, 5>::from_diagonal(&variance) * model.jacobian.transpose()
+                + Matrix3::from_diagonal(&model.noise);
+        let gap = self.light - model.predicted + model.jacobian * (state - centre);
+        let change = model.jacobian.transpose() * (covariance.try_inverse().unwrap() * gap);
+        centre + change.component_mul(&variance)
     }
 
     /// Priors, with the shade that brings the path nearest.
