@@ -4,8 +4,6 @@ use anyhow::Result;
 use clap::Subcommand;
 
 use super::{Outcome, Settings};
-use crate::reading::{Measurement, Status};
-use crate::terms::Analyte;
 
 mod amend;
 mod checks;
@@ -58,26 +56,6 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         Some(Command::Checks(args)) => checks::run(args, settings),
         Some(Command::Export(args)) => export::run(args, settings),
     }
-}
-
-/// A value with its interval and unit for people.
-pub fn value_text(measurement: &Measurement) -> String {
-    // "ph 7.4" says it all.
-    let unit = match measurement.analyte {
-        Analyte::Ph => String::new(),
-        analyte => format!(" {}", analyte.default_unit()),
-    };
-    let number = |value: Option<f64>| value.map_or_else(|| "?".to_owned(), rounded);
-    let text = match (measurement.status, measurement.low, measurement.high) {
-        (Status::AboveRange, low, _) => format!("above {}", number(low)),
-        (Status::BelowDetection, _, high) => format!("below {}", number(high)),
-        (Status::Refused, ..) => return "refused".to_owned(),
-        (Status::Read, Some(low), Some(high)) => {
-            return format!("{}{unit} ({} to {})", number(measurement.value), rounded(low), rounded(high));
-        }
-        (Status::Read, ..) => number(measurement.value),
-    };
-    format!("{text}{unit}")
 }
 
 /// A number with as many decimals as colour tests can bear.

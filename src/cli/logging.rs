@@ -6,6 +6,7 @@ use chrono::{DateTime, FixedOffset};
 use super::entry_line::EntryLine;
 use super::{Settings, suggest};
 use crate::log::{Entry, Id, Loaded, Log, TornTail};
+use crate::report;
 use crate::terms::text::printable;
 
 /// Writes entries of one tank, says what was written and what is odd about it.
@@ -51,7 +52,7 @@ pub fn contents(entry: &Entry) -> String {
     match entry {
         Entry::Reading(reading) => {
             let measurement = &reading.measurement;
-            format!("{} {}", measurement.analyte, super::log::value_text(measurement))
+            format!("{} {}", measurement.analyte, report::measured::value(measurement))
         }
         Entry::Event(event) => match event.amount {
             Some(amount) => format!("{} {} {}", event.kind, super::log::rounded(amount), event.kind.unit()),

@@ -6,6 +6,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::series::{DatedDeed, Level, Sample, Series};
 use super::track::{Cloud, Particle, Track, track};
+use crate::math::digits::percent;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 use crate::terms::{EventKind, TankFacts};
 
@@ -204,8 +205,8 @@ fn evidence(dose: &DatedDeed, sample: &Sample, before: Option<Level>, nitrate_ma
         ),
     ];
     lines.push(format!(
-        "by all nitrate readings so far the ammonia was oxidised with {:.0} % probability",
-        100.0 * nitrate_made
+        "by all nitrate readings so far the ammonia was oxidised with {} probability",
+        percent(nitrate_made)
     ));
     lines
 }

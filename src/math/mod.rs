@@ -1,5 +1,6 @@
 //! Statistics, linear algebra helpers and root finding: no word of the trade.
 
+pub mod digits;
 pub mod exp;
 pub mod line;
 pub mod pchip;

@@ -4,9 +4,9 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::json::rounded;
 use crate::chart::Chart;
 use crate::chart::history::{Gain, Revision};
+use crate::math::digits::rounded;
 
 /// The report for people.
 pub fn text(chart: &Chart, revision: &Revision, values: &str) -> String {

@@ -4,13 +4,13 @@ use image::RgbImage;
 use nalgebra::Vector3;
 
 use super::canvas::{At, Canvas, width_of};
-use super::json::rounded;
 use super::look::{CHANNELS, FAINT_INK, GROUND, INK, RULE, Rgb};
 use super::picture::shown;
 use crate::chart::matching::typical_light;
 use crate::chart::optics::absorbance;
 use crate::chart::path::Path;
 use crate::chart::{Chart, Scale};
+use crate::math::digits::rounded;
 
 /// Size of the picture of one scale, pixels.
 const WIDTH: f64 = 1100.0;

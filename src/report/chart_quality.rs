@@ -5,8 +5,8 @@ use std::path::Path;
 
 use serde_json::json;
 
-use super::json::rounded;
 use crate::chart::{Chart, Scale};
+use crate::math::digits::rounded;
 
 /// How the chart was made.
 pub struct Made<'a> {

@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use chrono::{DateTime, FixedOffset};
 use serde::Serialize;
 
-use super::json::rounded;
 use crate::chart::control::{Limits, Rule, State, signals, state};
+use crate::math::digits::rounded;
 use crate::terms::Analyte;
 
 /// Characters of the drawn chart for one standard uncertainty.

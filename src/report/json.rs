@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::math::digits::rounded;
 use crate::reading::{Sighting, Status};
 use crate::terms::{Analyte, Flag, Unit};
 
@@ -55,29 +56,5 @@ impl<'a> SightingLine<'a> {
             reason: sighting.reason.as_deref(),
             sample: sighting.sample_box().map(|(x, y, width, height)| SampleBox { x, y, width, height }),
         }
-    }
-}
-
-/// Four significant digits: more than any colour test deserves, few enough to be read.
-pub fn rounded(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let digits = 3 - value.abs().log10().floor() as i32;
-    let factor = 10_f64.powi(digits);
-    let rounded = (value * factor).round() / factor;
-    if rounded.is_finite() { rounded } else { value }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_keep_four_significant_digits() {
-        assert_eq!(rounded(1.234_567), 1.235);
-        assert_eq!(rounded(0.000_123_456), 0.000_123_5);
-        assert_eq!(rounded(159.97), 160.0);
-        assert_eq!(rounded(0.0), 0.0);
     }
 }

@@ -9,6 +9,7 @@ mod document;
 pub mod found;
 pub mod json;
 pub mod look;
+pub mod measured;
 pub mod page;
 pub mod picture;
 pub mod sheet;

@@ -5,9 +5,9 @@ use image::{RgbImage, imageops};
 use palette::{LinSrgb, Srgb};
 
 use super::canvas::{At, Canvas, LEADING, line_count};
-use super::json::rounded;
 use super::look::{CARD, FAINT_INK, GROUND, INK, RULE, Rgb, SAMPLE};
 use super::sighting;
+use crate::math::digits::rounded;
 use crate::reading::{Sighting, Status};
 use crate::terms::space::Relative;
 
@@ -181,11 +181,11 @@ fn colours(canvas: &mut Canvas, sighting: &Sighting, (left, top): At) -> f64 {
     frame(canvas, (left, top), COLUMN, FIELD, 1.0, RULE);
     let below = top + FIELD + 4.0 * SMALL;
     whole_chart(canvas, sighting, (left, below));
-    let caption = "Corrected to the chart's light. How bright a sample looks depends on where the lamp stands; its hue decides.";
-    canvas.paragraph(caption, (left, below + SWATCH + 5.4 * SMALL), COLUMN, SMALL, FAINT_INK) + SMALL
+    let caption = "The bar is the interval. Colours are corrected to the chart's light; how bright a sample looks depends on where the lamp stands; its hue decides.";
+    canvas.paragraph(caption, (left, below + SWATCH + 6.2 * SMALL), COLUMN, SMALL, FAINT_INK) + SMALL
 }
 
-/// All levels in a row, with a mark where the reading lies.
+/// All levels in a row, with a mark where the reading lies and a bar over its interval.
 fn whole_chart(canvas: &mut Canvas, sighting: &Sighting, (left, top): At) {
     let levels = &sighting.evidence.levels;
     let width = COLUMN / levels.len() as f64;
@@ -195,31 +195,58 @@ fn whole_chart(canvas: &mut Canvas, sighting: &Sighting, (left, top): At) {
         canvas.words(&rounded(value).to_string(), (x + 3.0, top + SWATCH + 1.7 * SMALL), SMALL, INK);
     }
     frame(canvas, (left, top), COLUMN, SWATCH, 1.0, RULE);
-    let x = left + width * (0.5 + place_among(levels, sighting));
+    let across = |place: f64| left + width * (0.5 + place);
+    let x = across(place_among(levels, sighting));
     let tip = (x, top + SWATCH + 2.3 * SMALL);
     let foot = tip.1 + 1.0 * SMALL;
     canvas.line(&[tip, (x - 6.0, foot), (x + 6.0, foot), tip], 2.0, SAMPLE);
+    if let Some((low, high)) = ends_among(levels, sighting) {
+        let bar = foot + 0.6 * SMALL;
+        canvas.line(&[(across(low), bar), (across(high), bar)], 3.0, SAMPLE);
+    }
 }
 
 /// Place of the reading in steps from the first level; beyond the last one when it is above the chart.
 fn place_among(levels: &[(f64, Relative)], sighting: &Sighting) -> f64 {
-    let last = levels.len() - 1;
-    let Some(value) = sighting.value else {
-        return last as f64 + if sighting.status == Status::AboveRange { 0.4 } else { 0.0 };
+    let last = (levels.len() - 1) as f64;
+    match sighting.value {
+        Some(value) => place_of(levels, value).clamp(0.0, last),
+        None if sighting.status == Status::AboveRange => last + 0.4,
+        None => last,
+    }
+}
+
+/// Places of the interval's ends, as far as the row reaches; an end that is not known is the row's.
+fn ends_among(levels: &[(f64, Relative)], sighting: &Sighting) -> Option<At> {
+    if sighting.status == Status::Refused {
+        return None;
+    }
+    let (first, last) = (-0.5, levels.len() as f64 - 0.5);
+    let end = |value: Option<f64>, unknown: f64| {
+        value.map_or(unknown, |value| place_of(levels, value).clamp(first, last))
     };
-    let lower = lower_neighbour(sighting);
+    Some((end(sighting.low, first), end(sighting.high, last)))
+}
+
+/// Place of a value in steps from the first level, drawn on beyond the first and the last.
+fn place_of(levels: &[(f64, Relative)], value: f64) -> f64 {
+    let lower = level_below(levels, value);
     let (a, b) = (levels[lower].0, levels[lower + 1].0);
-    (lower as f64 + (value - a) / (b - a)).clamp(0.0, last as f64)
+    lower as f64 + (value - a) / (b - a)
+}
+
+/// The last level at or below a value that has another one above it.
+fn level_below(levels: &[(f64, Relative)], value: f64) -> usize {
+    levels.iter().rposition(|level| level.0 <= value).unwrap_or(0).min(levels.len() - 2)
 }
 
 /// The level below the reading; for a refused colour the one before the nearest in colour.
 fn lower_neighbour(sighting: &Sighting) -> usize {
     let levels = &sighting.evidence.levels;
     let last = levels.len() - 2;
-    let from_value = |value: f64| levels.iter().rposition(|level| level.0 <= value).unwrap_or(0).min(last);
     match (sighting.status, sighting.value) {
         (Status::AboveRange, _) => last,
-        (_, Some(value)) => from_value(value),
+        (_, Some(value)) => level_below(levels, value),
         (_, None) => nearest_in_colour(sighting).saturating_sub(1).min(last),
     }
 }
@@ -324,8 +351,23 @@ mod tests {
 
     #[test]
     fn a_reading_above_the_chart_stands_beyond_its_last_level() {
-        let above = Sighting { status: Status::AboveRange, value: None, ..sighting() };
-        assert!(place_among(&above.evidence.levels, &above) > 3.0);
-        assert!((place_among(&sighting().evidence.levels, &sighting()) - 1.5).abs() < 1e-12);
+        let above =
+            Sighting { status: Status::AboveRange, value: None, high: None, low: Some(3.0), ..sighting() };
+        let levels = &above.evidence.levels;
+        assert!(place_among(levels, &above) > 3.0);
+        assert_eq!(ends_among(levels, &above), Some((2.5, 3.5)));
+        assert!((place_among(levels, &sighting()) - 1.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_interval_ends_where_its_values_stand_among_the_levels() {
+        let reading = sighting();
+        let levels = &reading.evidence.levels;
+        let (low, high) = ends_among(levels, &reading).unwrap();
+        assert!((low - 1.2).abs() < 1e-12 && (high - 1.9).abs() < 1e-12, "{low} {high}");
+        let blank = Sighting { status: Status::BelowDetection, value: Some(0.0), low: None, ..sighting() };
+        assert_eq!(ends_among(levels, &blank).unwrap().0, -0.5);
+        let refused = Sighting { status: Status::Refused, ..sighting() };
+        assert_eq!(ends_among(levels, &refused), None);
     }
 }

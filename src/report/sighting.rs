@@ -2,7 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::json::rounded;
+use super::measured::bound;
+use crate::math::digits::with_interval;
 use crate::reading::{Sighting, Status};
 use crate::terms::analyte::Analyte;
 use crate::terms::text::printable;
@@ -28,17 +29,16 @@ pub fn text(photo: &str, sighting: &Sighting) -> String {
 /// The answer in one sentence.
 pub fn headline(sighting: &Sighting) -> String {
     let analyte = sighting.analyte.map_or("photo", |analyte| analyte.word());
-    let number = |value: Option<f64>| value.map_or("?".to_owned(), |value| rounded(value).to_string());
     let unit = sighting.unit.map(|unit| format!(" {unit}")).unwrap_or_default();
     match sighting.status {
-        Status::Read => format!(
-            "{analyte} {}{unit}, 95 % between {} and {}",
-            number(sighting.value),
-            number(sighting.low),
-            number(sighting.high)
-        ),
+        Status::Read => {
+            let [value, low, high] =
+                [sighting.value, sighting.low, sighting.high].map(Option::unwrap_or_default);
+            let [value, low, high] = with_interval(value, low, high);
+            format!("{analyte} {value}{unit}, 95 % between {low} and {high}")
+        }
         Status::BelowDetection => {
-            format!("{analyte} not detected: below {}{unit}", number(sighting.high))
+            format!("{analyte} not detected: below {}{unit}", bound(sighting.high))
         }
         Status::AboveRange => {
             // Diluting changes a concentration in proportion, a pH hardly.
@@ -46,7 +46,7 @@ pub fn headline(sighting: &Sighting) -> String {
                 Some(Analyte::Ph) => "use a test for higher values",
                 _ => "dilute the sample with distilled water and test again",
             };
-            format!("{analyte} above the chart: more than {}{unit}; {mend}", number(sighting.low))
+            format!("{analyte} above the chart: more than {}{unit}; {mend}", bound(sighting.low))
         }
         Status::Refused => {
             format!("{analyte} refused: {}", printable(sighting.reason.as_deref().unwrap_or_default()))

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use comfy_table::{CellAlignment, Table, presets};
 use serde_json::{Value, json};
 
+use crate::math::digits::rounded;
 use crate::standards::addition::Evaluation;
 use crate::standards::buffer::{self, BufferRecipe, BufferRequest};
 use crate::standards::{Level, Measure, Recipe, Request, Solution, Source};
@@ -22,14 +23,8 @@ const CAUTIONS: [&str; 5] = [
 /// Coverage factor of the printed uncertainties: about 95 % (JCGM 100:2008, 6.2).
 const COVERAGE: f64 = 2.0;
 
-/// A number with four significant digits at most, without needless zeros.
 fn number(value: f64) -> String {
-    if value == 0.0 {
-        return "0".into();
-    }
-    let places = (3 - value.abs().log10().floor() as i32).clamp(0, 6) as usize;
-    let text = format!("{value:.places$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    rounded(value).to_string()
 }
 
 /// An uncertainty with two significant digits.

@@ -1,6 +1,6 @@
 //! A line of readings small enough for a line of text, with words that say the same.
 
-use super::json::rounded;
+use super::measured::bound;
 use crate::reading::{Measurement, Status};
 use crate::terms::Analyte;
 
@@ -51,14 +51,9 @@ fn height(measurement: &Measurement) -> f64 {
 
 fn words(measurement: &Measurement) -> String {
     match measurement.status {
-        Status::AboveRange => format!("above {}", rounded(height(measurement))),
-        Status::BelowDetection => {
-            format!(
-                "below {}",
-                measurement.high.map_or_else(|| "?".to_owned(), |high| rounded(high).to_string())
-            )
-        }
-        _ => rounded(height(measurement)).to_string(),
+        Status::AboveRange => format!("above {}", bound(measurement.low)),
+        Status::BelowDetection => format!("below {}", bound(measurement.high)),
+        _ => bound(measurement.value),
     }
 }
 

@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use super::json::rounded;
 use crate::chart::path::Path;
+use crate::math::digits::rounded;
 use crate::math::stats;
 use crate::reading::{Sighting, Status};
 use crate::terms::Analyte;

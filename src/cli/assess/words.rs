@@ -7,6 +7,7 @@ use crate::cycle::Assessment;
 use crate::cycle::advice::AMMONIA_CAUTION;
 use crate::cycle::plan::ProofPlan;
 use crate::cycle::proof::Outcome;
+use crate::math::digits::percent;
 use crate::report::verdict;
 use crate::terms::text::printable;
 
@@ -50,7 +51,7 @@ fn reasons(assessment: &Assessment) {
     for obstacle in &assessment.obstacles {
         println!("- {}", obstacle.sentence());
     }
-    println!("- a proof begun now would pass with {:.0} % probability", 100.0 * assessment.passes_now);
+    println!("- a proof begun now would pass with {} probability", percent(assessment.passes_now));
     proof(assessment);
     let balances = verdict::nitrogen(assessment).into_iter().chain(verdict::buffer(assessment));
     balances.for_each(|line| println!("- {line}"));

@@ -3,6 +3,11 @@
 use anyhow::Result;
 use serde_json::{Map, Value, json};
 
+use crate::math::digits::significant;
+
+/// Significant digits of an amount that is weighed or poured at home.
+const DIGITS: i32 = 3;
+
 /// What was reckoned.
 #[derive(Debug, Default)]
 pub struct Sheet {
@@ -38,7 +43,7 @@ impl Sheet {
         if as_json {
             let mut object = Map::new();
             for (key, value, _, _) in &self.amounts {
-                object.insert((*key).to_owned(), json!(rounded(*value)));
+                object.insert((*key).to_owned(), json!(significant(*value, DIGITS)));
             }
             object.insert("notes".to_owned(), json!(self.notes));
             object.insert("cautions".to_owned(), json!(self.cautions));
@@ -47,19 +52,10 @@ impl Sheet {
         }
         println!("{}", self.title);
         for (_, value, unit, what) in &self.amounts {
-            println!("  {} {unit}  {what}", rounded(*value));
+            println!("  {} {unit}  {what}", significant(*value, DIGITS));
         }
         self.notes.iter().for_each(|note| println!("- {note}"));
         self.cautions.iter().for_each(|caution| println!("Caution: {caution}"));
         Ok(())
     }
-}
-
-/// Three significant digits.
-fn rounded(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let scale = 10f64.powi(2 - value.abs().log10().floor() as i32);
-    (value * scale).round() / scale
 }

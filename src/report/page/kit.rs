@@ -5,7 +5,7 @@ use maud::{Markup, html};
 
 use super::{ChartUsed, Story};
 use crate::chart::{Chart, Form, Scale};
-use crate::report::json::rounded;
+use crate::math::digits::rounded;
 
 /// The charts, one a line.
 pub fn charts(story: &Story) -> Markup {

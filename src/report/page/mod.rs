@@ -7,12 +7,11 @@ use std::sync::Arc;
 use chrono::{DateTime, FixedOffset};
 use maud::{DOCTYPE, Markup, html};
 
-use super::json::rounded;
 use super::{document, verdict};
 use crate::chart::Chart;
 use crate::cycle::Assessment;
 use crate::log::{Event, Reading};
-use crate::reading::{Measurement, Status};
+use crate::math::digits::rounded;
 use crate::terms::Analyte;
 use crate::terms::text::is_invisible;
 
@@ -155,24 +154,6 @@ fn article(index: usize, story: &Story) -> Markup {
             (kit::charts(story))
             (sections::deeds(story))
         }
-    }
-}
-
-/// A reading's value in words.
-fn value_words(measurement: &Measurement) -> String {
-    let unit = match measurement.analyte {
-        Analyte::Ph => String::new(),
-        analyte => format!(" {}", analyte.default_unit()),
-    };
-    let number = |value: Option<f64>| value.map_or("?".to_owned(), |value| rounded(value).to_string());
-    match (measurement.status, measurement.low, measurement.high) {
-        (Status::AboveRange, low, _) => format!("above the chart: more than {}{unit}", number(low)),
-        (Status::BelowDetection, _, high) => format!("not detected: below {}{unit}", number(high)),
-        (Status::Refused, ..) => "refused".to_owned(),
-        (Status::Read, Some(low), Some(high)) => {
-            format!("{}{unit} ({} to {})", number(measurement.value), rounded(low), rounded(high))
-        }
-        (Status::Read, ..) => format!("{}{unit}", number(measurement.value)),
     }
 }
 

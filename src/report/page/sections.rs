@@ -2,12 +2,12 @@
 
 use maud::{Markup, html};
 
-use super::{Look, ReadingRow, Story, deed_words, value_words};
+use super::{Look, ReadingRow, Story, deed_words};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, doses_left};
 use crate::log::Source;
+use crate::math::digits::{percent, rounded};
 use crate::report::document::jpeg_address;
-use crate::report::json::rounded;
-use crate::report::verdict as words;
+use crate::report::{measured, verdict as words};
 use crate::terms::Analyte;
 use crate::terms::unit::NH3_PER_N;
 
@@ -56,7 +56,7 @@ pub fn why(story: &Story) -> Markup {
             li { (assessment.stage.sentence()) }
             @if let Some(cause) = assessment.stall_cause { li { (cause.sentence()) } }
             @for obstacle in &assessment.obstacles { li { (obstacle.sentence()) } }
-            li { "a proof begun now would pass with " (format!("{:.0}", 100.0 * assessment.passes_now)) " % probability" }
+            li { "a proof begun now would pass with " (percent(assessment.passes_now)) " probability" }
             @match &assessment.proof {
                 Some(proof) => li {
                     "proof of " (proof.dosed_at.format("%Y-%m-%d")) ": " (words::outcome(proof.outcome))
@@ -114,7 +114,7 @@ pub fn buffer(story: &Story) -> Markup {
                     " meq/L are left, below which the pH falls and the bacteria slow down"
                 }
                 @if let Some(row) = ph {
-                    li { "pH " (value_words(&row.reading.measurement)) " on " (row.reading.measurement.taken_at.format("%Y-%m-%d %H:%M")) }
+                    li { "pH " (measured::value(&row.reading.measurement)) " on " (row.reading.measurement.taken_at.format("%Y-%m-%d %H:%M")) }
                 }
             },
             _ => p { "Not known: log a reading of alkalinity, or tell the tap water's with " code { "tintwell tank --tap-alkalinity" } "." },
@@ -167,7 +167,7 @@ fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
                     td { (row.id) }
                     td { (measurement.taken_at.format("%Y-%m-%d %H:%M")) }
                     td { (measurement.analyte) }
-                    td.value { (value_words(measurement)) @if let Some(look) = &row.look { (looks(look, row.id)) } }
+                    td.value { (measured::value(measurement)) @if let Some(look) = &row.look { (looks(look, row.id)) } }
                     td { (source_words(&row.reading.source)) }
                     td {
                         @if row.withdrawn { b { "withdrawn: does not count. " } }

@@ -5,8 +5,8 @@ use maud::{Markup, html};
 
 use super::{ReadingRow, Story};
 use crate::cycle::forecast::Span;
+use crate::math::digits::rounded;
 use crate::reading::{Measurement, Status};
-use crate::report::json::rounded;
 use crate::terms::{Analyte, EventKind};
 
 mod points;

@@ -7,7 +7,8 @@ use maud::{Markup, html};
 
 use super::{Frame, TOP, WIDTH, tenth};
 use crate::reading::{Measurement, Status};
-use crate::report::page::{Look, ReadingRow, value_words};
+use crate::report::measured;
+use crate::report::page::{Look, ReadingRow};
 
 /// Readings of a plot at which the tab key stops, the latest; the table holds all.
 const STOPS: usize = 12;
@@ -61,7 +62,7 @@ impl Frame {
         let (x, y) = self.place(measurement);
         let when = measurement.taken_at.format("%-d %b %Y, %H:%M").to_string();
         let when = if row.withdrawn { when + " (withdrawn)" } else { when };
-        let value = value_words(measurement);
+        let value = measured::value(measurement);
         let (tab, role) = if is_stop { ("0", Some("img")) } else { ("-1", None) };
         html! {
             g.at tabindex=(tab) role=[role] aria-label=[is_stop.then(|| format!("{when}: {value}"))] {
