@@ -42,11 +42,7 @@ pub struct Args {
 /// If the log cannot be read, the time is no time, or there is no such tank.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let at = clock::at_or_now(args.at.as_deref())?;
-    let loaded = Log::at(&settings.home).load()?;
-    logging::say_problems(&loaded);
-    let chosen = history::chosen(&loaded, args.tank.as_deref())?;
-    for (index, tank) in chosen.into_iter().enumerate() {
-        let history = history::of(&loaded, tank);
+    for (index, history) in histories(args, settings)?.into_iter().enumerate() {
         let assessment = assess(&history, at);
         if settings.json {
             let line = contract::Line::of(&assessment, args.plan_proof);
@@ -62,6 +58,20 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         }
     }
     Ok(Outcome::Done)
+}
+
+/// The history of the tank that is asked for, or of all.
+fn histories(args: &Args, settings: &Settings) -> Result<Vec<TankHistory>> {
+    let log = Log::at(&settings.home);
+    if let Some(tank) = &args.tank {
+        let of_tank = history::load(&log, tank)?;
+        logging::say_problems(of_tank.problems());
+        return Ok(vec![history::of_tank(&of_tank)]);
+    }
+    let loaded = log.load()?;
+    logging::say_problems(loaded.problems());
+    history::chosen(&loaded, None)?;
+    Ok(history::of_all(&loaded))
 }
 
 /// The course of each analyte in a line, as far as it was known at `at`.

@@ -1,6 +1,6 @@
 //! `dose`: amounts of ammonia source, water and buffer.
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result};
 use clap::Subcommand;
 
 use super::{Outcome, Settings};
@@ -76,12 +76,9 @@ impl Tank {
         let Some(name) = args.tank.as_deref() else {
             return Ok(Self { volume_l: args.volume, ..Self::default() });
         };
-        let loaded = Log::at(&settings.home).load()?;
-        super::logging::say_problems(&loaded);
-        if !loaded.tanks().contains(&name) {
-            bail!(super::suggest::no_tank(name, &loaded.tanks()));
-        }
-        let history = super::history::of(&loaded, name);
+        let logged = super::history::load(&Log::at(&settings.home), name)?;
+        super::logging::say_problems(logged.problems());
+        let history = super::history::of_tank(&logged);
         let facts = history.facts.clone();
         Ok(Self { volume_l: args.volume.or(facts.volume_l), facts, history: Some(history) })
     }

@@ -1,10 +1,13 @@
 //! What the log knows of a tank, as the cycle stages take it.
 
+use std::collections::HashMap;
+
 use anyhow::{Result, bail};
 
 use super::suggest;
 use crate::cycle::{Deed, TankHistory};
-use crate::log::{Entry, Loaded};
+use crate::log::{Entry, Live, Loaded, Log, TankLog};
+use crate::terms::TankFacts;
 
 /// The tank that is asked for, or else all.
 ///
@@ -23,24 +26,64 @@ pub fn chosen<'a>(loaded: &'a Loaded, tank: Option<&'a str>) -> Result<Vec<&'a s
     Ok(chosen)
 }
 
+/// What is logged of one tank, which must be something.
+///
+/// # Errors
+/// The log cannot be read, or there is no such tank.
+pub fn load(log: &Log, tank: &str) -> Result<TankLog> {
+    let of_tank = log.load_tank(tank)?;
+    if of_tank.is_empty() {
+        bail!(suggest::no_tank(tank, &log.load()?.tanks()));
+    }
+    Ok(of_tank)
+}
+
 /// Everything that counts of one tank, by time.
 pub fn of(loaded: &Loaded, tank: &str) -> TankHistory {
-    let mut history = TankHistory { facts: loaded.facts(tank), measurements: Vec::new(), deeds: Vec::new() };
+    let mut history = empty(loaded.facts(tank));
+    loaded.live().filter(|live| live.entry.tank() == Some(tank)).for_each(|live| take(&mut history, live));
+    by_time(history)
+}
+
+/// Everything that counts of the tank, by time.
+pub fn of_tank(log: &TankLog) -> TankHistory {
+    let mut history = empty(log.facts());
+    log.live().for_each(|live| take(&mut history, live));
+    by_time(history)
+}
+
+/// Everything that counts of each tank, by time; tanks in order of first mention.
+pub fn of_all(loaded: &Loaded) -> Vec<TankHistory> {
+    let tanks = loaded.tanks();
+    let place: HashMap<&str, usize> = tanks.iter().enumerate().map(|(at, &tank)| (tank, at)).collect();
+    let mut histories: Vec<TankHistory> = tanks.iter().map(|tank| empty(loaded.facts(tank))).collect();
     for live in loaded.live() {
-        match live.entry {
-            Entry::Reading(reading) if reading.tank == tank => {
-                history.measurements.push(reading.measurement.clone());
-            }
-            Entry::Event(event) if event.tank == tank => history.deeds.push(Deed {
-                kind: event.kind,
-                amount: event.amount,
-                at: event.at,
-                note: event.note.clone(),
-                is_supposed: false,
-            }),
-            _ => {}
+        if let Some(&at) = live.entry.tank().and_then(|tank| place.get(tank)) {
+            take(&mut histories[at], live);
         }
     }
+    histories.into_iter().map(by_time).collect()
+}
+
+const fn empty(facts: TankFacts) -> TankHistory {
+    TankHistory { facts, measurements: Vec::new(), deeds: Vec::new() }
+}
+
+fn take(history: &mut TankHistory, live: Live) {
+    match live.entry {
+        Entry::Reading(reading) => history.measurements.push(reading.measurement.clone()),
+        Entry::Event(event) => history.deeds.push(Deed {
+            kind: event.kind,
+            amount: event.amount,
+            at: event.at,
+            note: event.note.clone(),
+            is_supposed: false,
+        }),
+        _ => {}
+    }
+}
+
+fn by_time(mut history: TankHistory) -> TankHistory {
     history.measurements.sort_by_key(|measurement| measurement.taken_at);
     history.deeds.sort_by_key(|deed| deed.at);
     history

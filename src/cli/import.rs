@@ -126,7 +126,7 @@ fn run_with(
     let fallback = time::Fallback::new(at, args.file_time, settings.json);
     let log = Log::at(&settings.home);
     let mut view = log.load()?;
-    logging::say_problems(&view);
+    logging::say_problems(view.problems());
     let mut tally = Tally::default();
     let found = files::find(&args.paths);
     for (path, why) in &found.unreadable {

@@ -5,7 +5,7 @@ use chrono::{DateTime, FixedOffset};
 
 use super::entry_line::EntryLine;
 use super::{Settings, suggest};
-use crate::log::{Entry, Id, Loaded, Log, TornTail};
+use crate::log::{Entry, Id, Loaded, Log, Problem, TornTail};
 use crate::report;
 use crate::terms::text::printable;
 
@@ -101,13 +101,13 @@ pub fn say_torn(torn: Option<&TornTail>) {
 }
 
 /// Says which lines of the log could not be taken into account.
-pub fn say_problems(loaded: &Loaded) {
+pub fn say_problems(problems: &[Problem]) {
     const SHOWN: usize = 5;
-    for problem in loaded.problems().iter().take(SHOWN) {
+    for problem in problems.iter().take(SHOWN) {
         eprintln!("warning: {}", printable(&problem.to_string()));
     }
-    if loaded.problems().len() > SHOWN {
-        eprintln!("warning: and {} more such lines", loaded.problems().len() - SHOWN);
+    if problems.len() > SHOWN {
+        eprintln!("warning: and {} more such lines", problems.len() - SHOWN);
     }
 }
 

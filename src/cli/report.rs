@@ -40,7 +40,7 @@ pub struct Args {
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let at = clock::at_or_now(args.at.as_deref())?;
     let loaded = Log::at(&settings.home).load()?;
-    logging::say_problems(&loaded);
+    logging::say_problems(loaded.problems());
     let chosen = history::chosen(&loaded, args.tank.as_deref())?;
     let assessments: Vec<Assessment> =
         chosen.iter().map(|tank| assess(&history::of(&loaded, tank), at)).collect();

@@ -86,7 +86,7 @@ pub struct Args {
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let log = Log::at(&settings.home);
     let loaded = log.load()?;
-    logging::say_problems(&loaded);
+    logging::say_problems(loaded.problems());
     let Some(name) = &args.name else {
         loaded.tanks().into_iter().try_for_each(|tank| show(&loaded, tank, settings))?;
         return Ok(Outcome::Done);

@@ -1,5 +1,7 @@
 //! A tank's history as the cycle stages take it.
 
+use std::borrow::Cow;
+
 use chrono::{DateTime, FixedOffset};
 
 use crate::reading::Measurement;
@@ -35,6 +37,15 @@ impl TankHistory {
     /// Whether nothing is known of the tank but what the keeper says.
     pub const fn is_empty(&self) -> bool {
         self.measurements.is_empty() && self.deeds.is_empty()
+    }
+
+    /// What was known at `now`, by time; borrowed where that is all there is, and in order.
+    pub fn known_at(&self, now: DateTime<FixedOffset>) -> Cow<'_, Self> {
+        let is_all = self.measurements.last().is_none_or(|last| last.taken_at <= now)
+            && self.deeds.last().is_none_or(|last| last.at <= now);
+        let in_order = self.measurements.is_sorted_by_key(|measurement| measurement.taken_at)
+            && self.deeds.is_sorted_by_key(|deed| deed.at);
+        if is_all && in_order { Cow::Borrowed(self) } else { Cow::Owned(self.clone().until(now)) }
     }
 
     /// Sorts both lists by time and drops whatever is later than `now`.

@@ -148,7 +148,7 @@ pub struct Series {
 impl Series {
     /// Builds the series of `history` as known at `now`; order of the input does not matter.
     pub fn new(history: &TankHistory, now: DateTime<FixedOffset>) -> Self {
-        let history = history.clone().until(now);
+        let history = history.known_at(now);
         let first = history
             .measurements
             .iter()
@@ -188,7 +188,7 @@ impl Series {
         let fits = self.samples.last().is_some_and(|last| {
             at - last.at < ONE_TEST
                 && last.level(measurement.analyte).is_none()
-                && self.deeds_until(last.at) == self.deeds_until(at)
+                && (at == last.at || self.deeds_until(last.at) == self.deeds_until(at))
         });
         if !fits {
             self.samples.push(Sample::new(at, days(at - self.origin)));

@@ -32,7 +32,7 @@ pub struct Parts {
 impl Parts {
     /// Parts `history` as known at `now`; a history that fits the window is its own recent part.
     pub fn of(history: &TankHistory, now: DateTime<FixedOffset>) -> Self {
-        let mut older = history.clone().until(now);
+        let mut older = history.known_at(now).into_owned();
         let first = [older.measurements.first().map(|m| m.taken_at), older.deeds.first().map(|d| d.at)];
         let first = first.into_iter().flatten().min();
         let opens = opening(&older, now);

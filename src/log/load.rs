@@ -6,6 +6,7 @@ use std::io::{self, BufReader, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use super::lines::{Lines, Piece};
+use super::numbers::{Numbers, Place};
 use super::record::{Change, Correction, Entry, Id, Reading, Record};
 use super::wire::{self, LineError};
 use super::{LogError, Source};
@@ -29,11 +30,15 @@ pub struct Problem {
 #[derive(Debug, Default)]
 pub struct Loaded {
     records: Vec<Record>,
-    by_id: HashMap<Id, usize>,
+    numbers: Numbers,
     ambiguous: HashSet<Id>,
     corrected: HashMap<usize, Entry>,
     withdrawn: HashSet<usize>,
     problems: Vec<Problem>,
+    /// The one tank whose entries are kept; `None` if all are.
+    only: Option<String>,
+    /// Whether a correction makes an entry that was not kept one of that tank.
+    lacks: bool,
     /// Bytes and lines of the file that are taken into account.
     read: (u64, u64),
 }
@@ -88,15 +93,7 @@ impl Loaded {
 
     /// What has been told of a tank; later facts replace earlier ones.
     pub fn facts(&self, tank: &str) -> TankFacts {
-        let mut facts = TankFacts { tank: tank.to_owned(), ..TankFacts::default() };
-        for live in self.live() {
-            if let Entry::Tank(told) = live.entry
-                && told.tank == tank
-            {
-                merge(&mut facts, told);
-            }
-        }
-        facts
+        facts(tank, self.live())
     }
 
     /// Whether these facts say anything that is not known yet.
@@ -123,23 +120,37 @@ impl Loaded {
         if self.ambiguous.contains(&id) {
             return Err(LogError::Ambiguous(id));
         }
-        let index = *self.by_id.get(&id).ok_or(LogError::NoSuchEntry(id))?;
-        Ok(self.live_at(index))
+        let place = self.numbers.get(id).and_then(Place::index);
+        place.map(|index| self.live_at(index)).ok_or(LogError::NoSuchEntry(id))
     }
 
     /// Whether the entry with this number has been withdrawn.
     pub fn is_withdrawn(&self, id: Id) -> bool {
-        self.by_id.get(&id).is_some_and(|index| self.withdrawn.contains(index))
+        self.numbers.get(id).and_then(Place::index).is_some_and(|index| self.withdrawn.contains(&index))
     }
 
     /// The largest number in use; zero in an empty log.
     pub fn largest_id(&self) -> Id {
-        self.by_id.keys().copied().max().unwrap_or(Id(0))
+        self.numbers.largest().unwrap_or(Id(0))
     }
 
     fn live_at(&self, index: usize) -> Live<'_> {
         let record = &self.records[index];
         Live { record, entry: self.corrected.get(&index).unwrap_or(&record.entry) }
+    }
+
+    /// Nothing yet, and to keep what matters to one tank alone.
+    pub(super) fn only(tank: &str) -> Self {
+        Self { only: Some(tank.to_owned()), ..Self::default() }
+    }
+
+    /// Whether an entry counts that was not kept.
+    pub(super) const fn lacks(&self) -> bool {
+        self.lacks
+    }
+
+    fn forget(&mut self) {
+        *self = Self { only: self.only.take(), ..Self::default() };
     }
 
     /// Reads what has been added to the file since.
@@ -148,14 +159,14 @@ impl Loaded {
         let mut file = match File::open(path) {
             Ok(file) => file,
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
-                *self = Self::default();
+                self.forget();
                 return Ok(());
             }
             Err(error) => return Err(fail(error)),
         };
         if file.metadata().map_err(fail)?.len() < self.read.0 {
             // Another file stands in its place: what was read of the old one says nothing.
-            *self = Self::default();
+            self.forget();
         }
         file.seek(SeekFrom::Start(self.read.0)).map_err(fail)?;
         let mut lines = Lines::new(BufReader::with_capacity(1 << 16, file), self.read.0, self.read.1);
@@ -164,21 +175,21 @@ impl Loaded {
             let read = match lines.next().map_err(fail)? {
                 None | Some(Piece::Unfinished([])) => break,
                 Some(Piece::Whole(text)) if text.iter().all(u8::is_ascii_whitespace) => Ok(None),
-                Some(Piece::Whole(text)) => wire::from_line(text).map(Some),
+                Some(Piece::Whole(text)) => self.parse(text).map(Some),
                 Some(Piece::TooLong) => Err(LineError::Senseless("longer than any record".to_owned())),
                 Some(Piece::Unfinished(text)) => {
                     // A writer may be at it this moment, so it is not counted as read; a whole record
                     // without its line end counts already now, as the next writer completes it.
-                    if let Ok(record) = wire::from_line(text) {
+                    if let Ok((id, record)) = self.parse(text) {
                         // The line end that is still to come will count the line.
                         self.read = (done + text.len() as u64, line - 1);
-                        self.take(record, path, line);
+                        self.take(id, record, path, line);
                     }
                     return Ok(());
                 }
             };
             match read {
-                Ok(Some(record)) => self.take(record, path, line),
+                Ok(Some((id, record))) => self.take(id, record, path, line),
                 Ok(None) => {}
                 Err(why) => self.problem(path, line, why.to_string()),
             }
@@ -191,14 +202,24 @@ impl Loaded {
         self.problems.push(Problem { file: path.to_owned(), line, why });
     }
 
-    fn take(&mut self, record: Record, path: &Path, line: u64) {
-        let index = self.records.len();
-        if self.by_id.insert(record.id, index).is_some() {
-            self.ambiguous.insert(record.id);
-            self.problem(path, line, format!("the number {} stands in the file already", record.id));
+    /// What a line says that is to be kept, and its number.
+    fn parse(&self, text: &[u8]) -> Result<(Id, Option<Record>), LineError> {
+        match &self.only {
+            Some(tank) => wire::about(tank, text),
+            None => wire::from_line(text).map(|record| (record.id, Some(record))),
         }
+    }
+
+    fn take(&mut self, id: Id, record: Option<Record>, path: &Path, line: u64) {
+        let index = self.records.len();
+        let place = if record.is_some() { Place::At(index) } else { Place::NotKept };
+        if !self.numbers.note(id, place) {
+            self.ambiguous.insert(id);
+            self.problem(path, line, format!("the number {id} stands in the file already"));
+        }
+        let Some(record) = record else { return };
         if let Some(of) = record.entry.refers_to() {
-            match self.by_id.get(&of).copied().filter(|&target| target != index) {
+            match self.numbers.get(of).filter(|&target| target != place) {
                 Some(target) if !self.ambiguous.contains(&of) => self.apply(&record.entry, target),
                 _ => self.problem(path, line, format!("refers to {of}, which is not one entry above it")),
             }
@@ -206,7 +227,13 @@ impl Loaded {
         self.records.push(record);
     }
 
-    fn apply(&mut self, change: &Entry, target: usize) {
+    fn apply(&mut self, change: &Entry, target: Place) {
+        let Place::At(target) = target else {
+            let moves_here =
+                |tank| matches!(change, Entry::Correction(c) if c.set.tank.as_ref() == Some(tank));
+            self.lacks |= self.only.as_ref().is_some_and(moves_here);
+            return;
+        };
         match change {
             Entry::Withdrawal(_) => {
                 self.withdrawn.insert(target);
@@ -259,6 +286,19 @@ fn set<T: Clone>(field: &mut T, change: Option<&T>) {
     if let Some(change) = change {
         field.clone_from(change);
     }
+}
+
+/// What `entries` tell of a tank; later facts replace earlier ones.
+pub(super) fn facts<'a>(tank: &str, entries: impl Iterator<Item = Live<'a>>) -> TankFacts {
+    let mut facts = TankFacts { tank: tank.to_owned(), ..TankFacts::default() };
+    for live in entries {
+        if let Entry::Tank(told) = live.entry
+            && told.tank == tank
+        {
+            merge(&mut facts, told);
+        }
+    }
+    facts
 }
 
 /// Lays what `told` knows over `facts`.

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, FixedOffset};
 
 use super::torn::{self, TornTail};
-use super::{Entry, Id, Loaded, LogError, Reading, Record, Source, check, wire};
+use super::{Entry, Id, Loaded, LogError, Reading, Record, Source, TankLog, check, wire};
 
 /// The log of one home folder.
 #[derive(Debug, Clone)]
@@ -83,6 +83,18 @@ impl Log {
         let mut loaded = Loaded::default();
         loaded.catch_up(&self.path)?;
         Ok(loaded)
+    }
+
+    /// Reads everything and keeps what matters to one tank.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub fn load_tank(&self, tank: &str) -> Result<TankLog, LogError> {
+        let mut kept = Loaded::only(tank);
+        kept.catch_up(&self.path)?;
+        // An entry that was first another tank's: rare enough to read everything for it.
+        let loaded = if kept.lacks() { self.load()? } else { kept };
+        Ok(TankLog::new(tank, loaded))
     }
 }
 

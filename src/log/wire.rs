@@ -6,10 +6,10 @@
 
 use std::borrow::Cow;
 
-use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 
 use super::record::{Change, Check, Correction, Entry, Event, Id, PhotoSource, Reading, Record, SampleBox};
+use super::fields::{Moment, Words};
 use super::record::{Source, Verdict};
 use crate::reading::{Measurement, Status};
 use crate::terms::{Analyte, EventKind, Flag, TankFacts, Unit};
@@ -71,13 +71,13 @@ struct Line<'a> {
     v: u32,
     kind: Kind,
     id: Id,
-    logged_at: DateTime<FixedOffset>,
+    logged_at: Moment,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    tank: Option<Cow<'a, str>>,
+    tank: Option<Words<'a>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    taken_at: Option<DateTime<FixedOffset>>,
+    taken_at: Option<Moment>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    at: Option<DateTime<FixedOffset>>,
+    at: Option<Moment>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     analyte: Option<Analyte>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -95,25 +95,25 @@ struct Line<'a> {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     amount: Option<f64>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    unit: Option<Cow<'a, str>>,
+    unit: Option<Words<'a>>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     flags: Vec<Flag>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     source: Option<SourceKind>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    photo: Option<Cow<'a, str>>,
+    photo: Option<Words<'a>>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    hash: Option<Cow<'a, str>>,
+    hash: Option<Words<'a>>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    chart: Option<Cow<'a, str>>,
+    chart: Option<Words<'a>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     sample: Option<SampleBox>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     parts: Option<u32>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    typed: Option<Cow<'a, str>>,
+    typed: Option<Words<'a>>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    file: Option<Cow<'a, str>>,
+    file: Option<Words<'a>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     line: Option<u64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -123,9 +123,9 @@ struct Line<'a> {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     set: Option<Change>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    reason: Option<Cow<'a, str>>,
+    reason: Option<Words<'a>>,
     #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
-    note: Option<Cow<'a, str>>,
+    note: Option<Words<'a>>,
 }
 
 /// One line of JSON without its line end.
@@ -139,8 +139,35 @@ pub fn to_line(record: &Record) -> String {
 /// # Errors
 /// If the line is not the JSON of a record of a known version.
 pub fn from_line(text: &[u8]) -> Result<Record, LineError> {
+    line_of(text)?.into_record()
+}
+
+/// What a line says that matters to one tank, and its number.
+///
+/// Entries of other tanks and checks of kits are `None`, and of readings the source and the note are left
+/// out: a verdict on the tank asks for neither.
+///
+/// # Errors
+/// As [`from_line`], of the lines that are `None` too.
+pub(super) fn about(tank: &str, text: &[u8]) -> Result<(Id, Option<Record>), LineError> {
+    let mut line = line_of(text)?;
+    let id = line.id;
+    if matches!(line.kind, Kind::Reading) {
+        line.source = None;
+        line.typed = None;
+        line.note = None;
+    }
+    let record = line.into_record()?;
+    let matters = match &record.entry {
+        Entry::Check(_) => false,
+        other => other.tank().is_none_or(|of| of == tank),
+    };
+    Ok((id, matters.then_some(record)))
+}
+
+fn line_of(text: &[u8]) -> Result<Line<'_>, LineError> {
     match serde_json::from_slice::<Line>(text) {
-        Ok(line) if line.v <= VERSION => line.into_record(),
+        Ok(line) if line.v <= VERSION => Ok(line),
         Ok(line) => Err(LineError::Newer(line.v)),
         Err(error) => match serde_json::from_slice::<Version>(text) {
             Ok(Version { v }) if v > VERSION => Err(LineError::Newer(v)),
@@ -149,17 +176,17 @@ pub fn from_line(text: &[u8]) -> Result<Record, LineError> {
     }
 }
 
-fn words(text: &str) -> Option<Cow<'_, str>> {
-    (!text.is_empty()).then_some(Cow::Borrowed(text))
+fn words(text: &str) -> Option<Words<'_>> {
+    (!text.is_empty()).then_some(Words(Cow::Borrowed(text)))
 }
 
 /// A name that names something: an empty one is none, and would be left out when written.
-fn named(text: Option<Cow<'_, str>>) -> Option<String> {
-    text.map(Cow::into_owned).filter(|name| !name.is_empty())
+fn named(text: Option<Words<'_>>) -> Option<String> {
+    text.map(|words| words.0.into_owned()).filter(|name| !name.is_empty())
 }
 
-fn owned(text: Option<Cow<'_, str>>) -> String {
-    text.map(Cow::into_owned).unwrap_or_default()
+fn owned(text: Option<Words<'_>>) -> String {
+    text.map(|words| words.0.into_owned()).unwrap_or_default()
 }
 
 impl<'a> Line<'a> {
@@ -168,7 +195,7 @@ impl<'a> Line<'a> {
             v: VERSION,
             kind,
             id: record.id,
-            logged_at: record.logged_at,
+            logged_at: Moment(record.logged_at),
             tank: None,
             taken_at: None,
             at: None,
@@ -205,7 +232,7 @@ impl<'a> Line<'a> {
             Entry::Reading(reading) => blank(Kind::Reading).with_reading(reading),
             Entry::Event(event) => Self {
                 tank: words(&event.tank),
-                at: Some(event.at),
+                at: Some(Moment(event.at)),
                 event: Some(event.kind),
                 amount: event.amount,
                 unit: words(event.kind.unit()),
@@ -223,7 +250,7 @@ impl<'a> Line<'a> {
                 low: check.low,
                 high: check.high,
                 unit: words(check.analyte.default_unit().label()),
-                at: Some(check.at),
+                at: Some(Moment(check.at)),
                 ..blank(Kind::Check)
             },
             Entry::Correction(correction) => Self {
@@ -244,7 +271,7 @@ impl<'a> Line<'a> {
     fn with_reading(mut self, reading: &'a Reading) -> Self {
         let measurement = &reading.measurement;
         self.tank = words(&reading.tank);
-        self.taken_at = Some(measurement.taken_at);
+        self.taken_at = Some(Moment(measurement.taken_at));
         self.analyte = Some(measurement.analyte);
         self.status = Some(measurement.status);
         (self.value, self.low, self.high) = (measurement.value, measurement.low, measurement.high);
@@ -274,13 +301,13 @@ impl<'a> Line<'a> {
     }
 
     fn into_record(mut self) -> Result<Record, LineError> {
-        let (id, logged_at) = (self.id, self.logged_at);
+        let (id, Moment(logged_at)) = (self.id, self.logged_at);
         let entry = match self.kind {
             Kind::Reading => Entry::Reading(self.into_reading()?),
             Kind::Event => Entry::Event(Event {
                 kind: self.event.ok_or(missing("event", "event"))?,
                 amount: self.amount,
-                at: self.at.ok_or(missing("event", "at"))?,
+                at: self.at.ok_or(missing("event", "at"))?.0,
                 tank: named(self.tank).ok_or(missing("event", "tank"))?,
                 note: owned(self.note),
             }),
@@ -291,7 +318,7 @@ impl<'a> Line<'a> {
                 value: self.value,
                 low: self.low,
                 high: self.high,
-                at: self.at.ok_or(missing("check", "at"))?,
+                at: self.at.ok_or(missing("check", "at"))?.0,
                 chart: named(self.chart).ok_or(missing("check", "chart"))?,
             }),
             Kind::Correction => Entry::Correction(Correction {
@@ -319,14 +346,14 @@ impl<'a> Line<'a> {
 
     fn into_reading(self) -> Result<Reading, LineError> {
         let analyte = self.analyte.ok_or(missing("reading", "analyte"))?;
-        let convert = scale(self.unit.as_deref(), analyte)?;
+        let convert = scale(self.unit.as_ref().map(|unit| &*unit.0), analyte)?;
         let measurement = Measurement {
             analyte,
             status: self.status.unwrap_or(Status::Read),
             value: self.value.map(convert),
             low: self.low.map(convert),
             high: self.high.map(convert),
-            taken_at: self.taken_at.ok_or(missing("reading", "taken_at"))?,
+            taken_at: self.taken_at.ok_or(missing("reading", "taken_at"))?.0,
             flags: self.flags,
         };
         let numbers = [measurement.value, measurement.low, measurement.high];
@@ -337,11 +364,11 @@ impl<'a> Line<'a> {
             SourceKind::Photo => Source::Photo(PhotoSource {
                 photo: owned(self.photo),
                 hash: owned(self.hash),
-                chart: self.chart.map(Cow::into_owned),
+                chart: self.chart.map(|chart| chart.0.into_owned()),
                 sample: self.sample,
                 parts: self.parts,
             }),
-            SourceKind::Hand => Source::Hand { typed: self.typed.map(Cow::into_owned) },
+            SourceKind::Hand => Source::Hand { typed: self.typed.map(|typed| typed.0.into_owned()) },
             SourceKind::Csv => Source::Csv { file: owned(self.file), line: self.line.unwrap_or(0) },
         };
         let tank = named(self.tank).ok_or(missing("reading", "tank"))?;

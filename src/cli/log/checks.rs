@@ -31,7 +31,7 @@ pub struct Args {
 /// If the log cannot be read.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let loaded = Log::at(&settings.home).load()?;
-    logging::say_problems(&loaded);
+    logging::say_problems(loaded.problems());
     let checks = Checks::of(&loaded);
     let standings = standings(args, settings, &checks);
     if standings.is_empty() {

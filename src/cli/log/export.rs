@@ -41,7 +41,7 @@ pub struct Args {
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let filter = args.filter.resolve()?;
     let loaded = Log::at(&settings.home).load()?;
-    logging::say_problems(&loaded);
+    logging::say_problems(loaded.problems());
     let mut wanted: Vec<Live> = loaded.live().filter(|live| filter.accepts(live.entry)).collect();
     wanted.sort_by_key(|live| live.entry.at());
     let Some(path) = &args.out else {

@@ -58,7 +58,7 @@ pub fn run(args: &ListArgs, settings: &Settings) -> Result<Outcome> {
         return Ok(outcome);
     }
     let loaded = log.load()?;
-    logging::say_problems(&loaded);
+    logging::say_problems(loaded.problems());
     let live: Box<dyn Iterator<Item = _>> =
         if args.withdrawn { Box::new(loaded.withdrawn()) } else { Box::new(loaded.live()) };
     let mut items: Vec<Item> = live

@@ -70,7 +70,7 @@ impl Cloud {
     pub fn quantiles<const N: usize>(&self, f: impl Fn(&Particle) -> f64, shares: [f64; N]) -> [f64; N] {
         let mut pairs: Vec<(f64, f64)> =
             self.particles.iter().map(&f).zip(self.weights.iter().copied()).collect();
-        pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+        pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
         shares.map(|share| {
             let mut sum = 0.0;
             pairs

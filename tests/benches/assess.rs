@@ -1,0 +1,192 @@
+//! Judging one tank of a long log against parsing the log plainly, line by line.
+//!
+//! `cargo bench --bench assess`; `TINTWELL_LOG_RECORDS=1000000` tries larger logs. The logs are drawn with a
+//! seed: fifty kept tanks, fed daily, their water changed weekly, tested in sessions of five readings; in
+//! the second of each size nine records in ten are of the tank that is judged.
+
+use std::env;
+use std::fs::File;
+use std::hint::black_box;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use chrono::{DateTime, FixedOffset, TimeDelta};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+use tintwell::cycle::{Deed, TankHistory, assess};
+use tintwell::log::record::Verdict;
+use tintwell::log::{Entry, Event, Id, Log, PhotoSource, Reading, SampleBox, Source};
+use tintwell::reading::{Measurement, Status};
+use tintwell::terms::{Analyte, EventKind, TankFacts};
+
+const TANKS: usize = 50;
+const DAYS: f64 = 3650.0;
+/// The largest log by default.
+const RECORDS: usize = 200_000;
+/// At most so many times the time of plain parsing, beyond what the last 100 days cost in any log.
+const BOUND: f64 = 2.0;
+/// What is added by the last 100 days, which does not grow with the log: a log this long is held to it.
+const LONG: usize = 1_000_000;
+
+fn main() {
+    let most = env::var("TINTWELL_LOG_RECORDS").map_or(RECORDS, |text| text.parse().unwrap());
+    for share in [1.0 / TANKS as f64, 0.9] {
+        println!("tank judged: {:.0} % of the records", 100.0 * share);
+        let times: Vec<(f64, f64)> = [most / 4, most / 2, most].map(|records| measure(records, share)).into();
+        // The slopes leave out what any log costs: the last 100 days, followed closely.
+        let slope = |of: fn(&(f64, f64)) -> f64| of(&times[2]) - of(&times[0]);
+        let ratio = slope(|t| t.0) / slope(|t| t.1);
+        let later = (times[2].0 - times[1].0) / (times[1].0 - times[0].0);
+        println!("  each further record to parsing it: {ratio:.2} (bound {BOUND})");
+        println!("  second half's growth to that of the quarter before: {later:.2} (2 if linear; bound 3)");
+        assert!(ratio < BOUND && later < 3.0, "assessing grows too fast with the log");
+        if most >= LONG {
+            assert!(times[2].0 < BOUND * times[2].1, "judging takes too long beside parsing");
+        }
+    }
+}
+
+/// Seconds to judge the tank, and to parse the log, the least of five by turns.
+fn measure(records: usize, share: f64) -> (f64, f64) {
+    let home = tempfile::tempdir().unwrap();
+    let log = filled(home.path(), records, share);
+    let mut least = [Duration::MAX; 2];
+    for _ in 0..5 {
+        let begun = Instant::now();
+        black_box(assess(&history(&log), at(DAYS)));
+        least[0] = least[0].min(begun.elapsed());
+        let begun = Instant::now();
+        assert_eq!(plain_scan(log.path()), records);
+        least[1] = least[1].min(begun.elapsed());
+    }
+    let [judged, parsed] = least.map(|time| time.as_secs_f64());
+    println!("  {records} records: judged in {judged:.3} s, parsed in {parsed:.3} s: {:.2}", judged / parsed);
+    (judged, parsed)
+}
+
+/// As the program makes it of the log.
+fn history(log: &Log) -> TankHistory {
+    let of_tank = log.load_tank("tank 0").unwrap();
+    let mut history = TankHistory { facts: of_tank.facts(), measurements: Vec::new(), deeds: Vec::new() };
+    for live in of_tank.live() {
+        match live.entry {
+            Entry::Reading(reading) => history.measurements.push(reading.measurement.clone()),
+            Entry::Event(event) => history.deeds.push(Deed {
+                kind: event.kind,
+                amount: event.amount,
+                at: event.at,
+                note: event.note.clone(),
+                is_supposed: false,
+            }),
+            _ => {}
+        }
+    }
+    history
+}
+
+fn plain_scan(path: &Path) -> usize {
+    let lines = BufReader::new(File::open(path).unwrap()).lines();
+    lines.fold(0, |count, line| {
+        black_box(serde_json::from_str::<serde_json::Value>(&line.unwrap()).unwrap());
+        count + 1
+    })
+}
+
+fn at(day: f64) -> DateTime<FixedOffset> {
+    let start = DateTime::parse_from_rfc3339("2021-01-01T10:00:00+01:00").unwrap();
+    start + TimeDelta::seconds((86_400.0 * day) as i64)
+}
+
+fn filled(home: &Path, records: usize, share: f64) -> Log {
+    let log = Log::at(home);
+    let mut rng = Pcg64Mcg::seed_from_u64(11);
+    let mut tanks: Vec<Tank> = (0..TANKS).map(Tank::new).collect();
+    let mut batch: Vec<Entry> = tanks.iter().flat_map(Tank::beginning).collect();
+    let mut written = 0;
+    while written + batch.len() < records {
+        let day = DAYS * (written + batch.len()) as f64 / records as f64;
+        let index = if rng.random_bool(share) { 0 } else { rng.random_range(1..TANKS) };
+        batch.extend(tanks[index].next(day, &mut rng));
+        if rng.random_bool(0.002) {
+            let verdict = Verdict { of: Id((written + 1).max(2 * TANKS) as u64), reason: "typed twice".to_owned() };
+            batch.push(Entry::Withdrawal(verdict));
+        }
+        if batch.len() >= 10_000 {
+            written += log.append(&batch, at(day)).unwrap().ids.len();
+            batch.clear();
+        }
+    }
+    batch.truncate(records - written);
+    log.append(&batch, at(DAYS)).unwrap();
+    log
+}
+
+/// A tank with what is due.
+struct Tank {
+    name: String,
+    nitrate: f64,
+    seen: f64,
+    fed: f64,
+    changed: f64,
+}
+
+impl Tank {
+    fn new(index: usize) -> Self {
+        Self { name: format!("tank {index}"), nitrate: 20.0, seen: 0.0, fed: 0.0, changed: 0.0 }
+    }
+
+    fn beginning(&self) -> [Entry; 2] {
+        let facts = TankFacts { tank: self.name.clone(), volume_l: Some(100.0), ..TankFacts::default() };
+        [Entry::Tank(facts), self.event(EventKind::FishAdded, 8.0, 0.0)]
+    }
+
+    fn next(&mut self, day: f64, rng: &mut Pcg64Mcg) -> Vec<Entry> {
+        self.nitrate += 2.0 * (day - self.seen);
+        self.seen = day;
+        if day - self.fed > 1.0 {
+            self.fed = day;
+            return vec![self.event(EventKind::Food, 0.5, day)];
+        }
+        if day - self.changed > 7.0 {
+            (self.changed, self.nitrate) = (day, 0.7 * self.nitrate);
+            return vec![self.event(EventKind::WaterChange, 30.0, day)];
+        }
+        let mut near = |value: f64, error: f64| (value + rng.random_range(-error..error)).max(0.0);
+        let read = [
+            (Analyte::Ammonia, near(0.0, 0.05), 0.1),
+            (Analyte::Nitrite, near(0.0, 0.05), 0.1),
+            (Analyte::Nitrate, near(self.nitrate, 3.0), 6.0),
+            (Analyte::Ph, near(7.4, 0.1), 0.2),
+            (Analyte::Temperature, near(25.0, 0.5), 0.5),
+        ];
+        read.map(|(analyte, value, width)| self.reading(analyte, value, width, day, rng.random_bool(0.4))).into()
+    }
+
+    fn event(&self, kind: EventKind, amount: f64, day: f64) -> Entry {
+        let (tank, note) = (self.name.clone(), String::new());
+        Entry::Event(Event { tank, kind, amount: Some(amount), at: at(day), note })
+    }
+
+    fn reading(&self, analyte: Analyte, value: f64, width: f64, day: f64, by_photo: bool) -> Entry {
+        let hundredths = |value: f64| (100.0 * value).round() / 100.0;
+        let photo = || PhotoSource {
+            photo: format!("photos/{day:.3}.jpg"),
+            hash: format!("{:064x}", (1e6 * day) as u64),
+            chart: Some(format!("drops {analyte}")),
+            sample: Some(SampleBox { x: 1200, y: 800, width: 160, height: 420 }),
+            parts: Some(5),
+        };
+        let measurement = Measurement {
+            analyte,
+            status: Status::Read,
+            value: Some(hundredths(value)),
+            low: Some(hundredths((value - width).max(0.0))),
+            high: Some(hundredths(value + width)),
+            taken_at: at(day),
+            flags: Vec::new(),
+        };
+        let source = if by_photo { Source::Photo(photo()) } else { Source::Hand { typed: None } };
+        Entry::Reading(Reading { tank: self.name.clone(), measurement, source, note: String::new() })
+    }
+}
