@@ -56,6 +56,8 @@ pub struct Assessment {
     pub stall: Vec<Suspected>,
     /// Faults of the log.
     pub faults: Vec<Fault>,
+    /// From when on faults were looked for, if not over all of the log.
+    pub searched_from: Option<DateTime<FixedOffset>>,
     /// Readings left out, and why.
     pub left_out: Vec<String>,
     /// The nitrogen balance of the log as it stands, faults and all.
@@ -78,6 +80,7 @@ pub struct Assessment {
 pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     let parts = Parts::of(history, now);
     let Findings { faults, mended, series, track } = find_faults(&parts.recent, now);
+    let searched_from = parts.opened.map(|opened| opened.with_timezone(&now.timezone()));
     let series = if parts.older.is_empty() { series } else { Series::new(&parts.joined(&mended), now) };
     let facts = &history.facts;
     let posterior = Filter::run(&mended, now, &Settings::default());
@@ -115,6 +118,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         stall_cause,
         stall,
         faults,
+        searched_from,
         left_out: as_logged.left_out,
         dangers: dangers(&series, facts),
         capacity: capacity(&track.now, facts),

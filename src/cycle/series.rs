@@ -17,7 +17,7 @@ pub const VOLUME_FACTOR_SD: f64 = 0.05;
 pub const ZERO_READS_UP_TO: f64 = 0.1;
 
 /// A tank that ran so many days before its first record may hold any colony: start-ups take weeks.
-pub const UNSEEN_DAYS: f64 = 21.0;
+const UNSEEN_DAYS: f64 = 21.0;
 
 /// Readings further apart than this are two tests.
 const ONE_TEST: Duration = Duration::minutes(60);
@@ -218,8 +218,7 @@ impl Series {
     /// The day of the first record, if by then the tank had run so long that anything may live in it.
     pub fn opens_late(&self) -> Option<f64> {
         let firsts = [self.samples.first().map(|s| s.day), self.deeds.first().map(|d| d.day)];
-        let first = firsts.into_iter().flatten().min_by(f64::total_cmp)?;
-        (first > UNSEEN_DAYS).then_some(first)
+        late(firsts.into_iter().flatten().min_by(f64::total_cmp))
     }
 
     /// The moment `day` days after the origin.
@@ -236,6 +235,11 @@ impl Series {
     pub fn of_kind(&self, kind: EventKind) -> impl DoubleEndedIterator<Item = &DatedDeed> {
         self.deeds.iter().filter(move |deed| deed.deed.kind == kind)
     }
+}
+
+/// The day of a tank's first record, if by then the tank had run so long that anything may live in it.
+pub fn late(first: Option<f64>) -> Option<f64> {
+    first.filter(|first| *first > UNSEEN_DAYS)
 }
 
 /// Days in a duration.

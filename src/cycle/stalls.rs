@@ -6,6 +6,7 @@ use super::forecast::{Action, Hindrance, Posterior};
 use super::proof::{Outcome, Proof};
 use super::series::{DatedDeed, Level, Series};
 use super::track::{Cloud, Particle, Source, Track, can_pass, proof_end};
+use crate::terms::unit::NO2_PER_N;
 use crate::terms::{EventKind, TankFacts};
 
 /// Why a cycle does not get on.
@@ -14,7 +15,7 @@ use crate::terms::{EventKind, TankFacts};
 pub enum StallCause {
     /// Nothing feeds a colony that never was.
     NoAmmoniaSource,
-    /// A colony that worked is being lost for want of ammonia.
+    /// A colony that worked is lost, or being lost, for want of ammonia.
     Starvation,
     /// The alkalinity is used up and the water turns acid.
     PhCrash,
@@ -46,7 +47,7 @@ impl StallCause {
     pub const fn sentence(self) -> &'static str {
         match self {
             Self::NoAmmoniaSource => "nothing gives ammonia to the bacteria, so none can grow",
-            Self::Starvation => "a colony that worked is being lost for want of ammonia",
+            Self::Starvation => "a colony that worked is lost, or being lost, for want of ammonia",
             Self::PhCrash => "the water's buffer is used up and it has turned too acid for the bacteria",
             Self::TooMuchAmmonia => "so much ammonia stands in the water that it poisons the bacteria",
             Self::Cold => "the water is so cold that the bacteria hardly grow",
@@ -90,6 +91,8 @@ const CHLORINE_DAYS: f64 = 14.0;
 /// Days without ammonia from which on a colony is lost rather than idle: published decay of 0.05 to 0.17 a
 /// day halves it in 4 to 14 days.
 const HUNGER_DAYS: f64 = 5.0;
+/// Days without ammonia from which on nobody is about to feed: left as it is, the tank passes never.
+const ABANDONED_DAYS: f64 = 30.0;
 /// Ammonia oxidised in a day by a colony that works, mg/L N.
 const WORKING: f64 = 0.6;
 /// Share of full speed below which want of oxygen is looked into.
@@ -98,6 +101,8 @@ const SHORT_OF_BREATH: f64 = 0.75;
 const FALLEN: f64 = 0.4;
 /// Weight of want of oxygen where a rate fell and nothing else explains it.
 const UNEXPLAINED: f64 = 0.55;
+/// Nitrite that no test without any takes for some, mg/L N: the first colour of common charts.
+const NITRITE_STOOD: f64 = 0.25 / NO2_PER_N;
 /// Days looked ahead; never counts as this.
 const HORIZON: f64 = 90.0;
 
@@ -170,6 +175,9 @@ impl Bench<'_> {
         if fish || idle < HUNGER_DAYS || self.gives_up_to_now(idle) < 1.5 {
             return 0.0;
         }
+        if idle > ABANDONED_DAYS {
+            return self.posterior.never();
+        }
         self.rescued_by(Action::Redose { up_to: 2.0 }).max(0.4 * self.posterior.never())
     }
 
@@ -184,7 +192,18 @@ impl Bench<'_> {
     /// Whether a proof would once have passed.
     fn worked_once(&self) -> bool {
         let passes = |particle: &Particle| can_pass(particle) && proof_end(particle).passes();
-        self.track.after.iter().rev().any(|cloud| cloud.probability(passes) > 0.6)
+        self.track.after.iter().rev().any(|cloud| cloud.probability(passes) > 0.6) || self.worked_before()
+    }
+
+    /// Whether nitrite stood and went before the time that is followed: both steps worked then.
+    fn worked_before(&self) -> bool {
+        let followed = self.track.after.first().map_or(self.series.now, |cloud| cloud.day);
+        let before = || self.series.samples.iter().filter(move |sample| sample.day < followed);
+        let stood = before().find(|sample| sample.nitrite.is_some_and(|level| level.lower() > NITRITE_STOOD));
+        let gone = |level: Option<Level>| level.is_some_and(|level| level.reaches_zero);
+        stood.is_some_and(|stood| {
+            before().any(|sample| sample.day > stood.day && gone(sample.ammonia) && gone(sample.nitrite))
+        })
     }
 
     fn acid(&self) -> f64 {

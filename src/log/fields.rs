@@ -85,9 +85,8 @@ fn offset(zone: &[u8]) -> Option<FixedOffset> {
 }
 
 fn digits(text: &[u8]) -> Option<u32> {
-    text.iter().try_fold(0, |number, digit| {
-        digit.is_ascii_digit().then(|| 10 * number + u32::from(digit - b'0'))
-    })
+    text.iter()
+        .try_fold(0, |number, digit| digit.is_ascii_digit().then(|| 10 * number + u32::from(digit - b'0')))
 }
 
 #[cfg(test)]
@@ -105,7 +104,8 @@ mod tests {
 
     #[test]
     fn what_is_no_time_is_no_time_either_way() {
-        for text in ["2031-02-30T10:00:00Z", "2031-03-04T24:00:00Z", "2031-03-04T10:00:00+01:60", "", "yesterday"]
+        for text in
+            ["2031-02-30T10:00:00Z", "2031-03-04T24:00:00Z", "2031-03-04T10:00:00+01:60", "", "yesterday"]
         {
             assert_eq!(in_whole_seconds(text.as_bytes()), None, "{text}");
             assert!(serde_json::from_value::<Moment>(text.into()).is_err(), "{text}");

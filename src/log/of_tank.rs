@@ -58,11 +58,12 @@ mod tests {
 
     fn entry() -> impl Strategy<Value = Entry> {
         let tank = || proptest::sample::select(&TANKS[..]);
-        let set = (proptest::option::of(tank()), proptest::option::of(0..9u8)).prop_map(|(tank, value)| Change {
-            tank: tank.map(str::to_owned),
-            reading: value.map(|value| Value { analyte: Analyte::Nitrite, value: f64::from(value) }),
-            ..Change::default()
-        });
+        let set =
+            (proptest::option::of(tank()), proptest::option::of(0..9u8)).prop_map(|(tank, value)| Change {
+                tank: tank.map(str::to_owned),
+                reading: value.map(|value| Value { analyte: Analyte::Nitrite, value: f64::from(value) }),
+                ..Change::default()
+            });
         let verdict = || (1..12u64).prop_map(|of| Verdict { of: Id(of), reason: String::new() });
         prop_oneof![
             4 => (tank(), 0..9u8).prop_map(|(tank, value)| typed(tank, Analyte::Ammonia, f64::from(value))),

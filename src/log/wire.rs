@@ -8,8 +8,8 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use super::record::{Change, Check, Correction, Entry, Event, Id, PhotoSource, Reading, Record, SampleBox};
 use super::fields::{Moment, Words};
+use super::record::{Change, Check, Correction, Entry, Event, Id, PhotoSource, Reading, Record, SampleBox};
 use super::record::{Source, Verdict};
 use crate::reading::{Measurement, Status};
 use crate::terms::{Analyte, EventKind, Flag, TankFacts, Unit};

@@ -35,6 +35,15 @@ pub fn date(assessment: &Assessment) -> Option<String> {
     })
 }
 
+/// From when on faults of the log were looked for, if not over all of it.
+pub fn searched(assessment: &Assessment) -> Option<String> {
+    let from = assessment.searched_from?;
+    Some(format!(
+        "the log before {} was not searched for faults: it is too old to matter today",
+        from.format("%Y-%m-%d")
+    ))
+}
+
 /// How a proof came out.
 pub const fn outcome(outcome: Outcome) -> &'static str {
     match outcome {

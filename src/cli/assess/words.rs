@@ -59,6 +59,7 @@ fn reasons(assessment: &Assessment) {
         let what = fault.kind.word().replace('_', " ");
         println!("- the log: {what}, {}: {}", fault.at.format("%Y-%m-%d %H:%M"), fault.why());
     }
+    verdict::searched(assessment).into_iter().for_each(|line| println!("- {line}"));
     for left_out in &assessment.left_out {
         println!("- left out: {left_out}");
     }

@@ -3,7 +3,7 @@
 use chrono::{DateTime, FixedOffset};
 
 use crate::cycle::TankHistory;
-use crate::cycle::series::UNSEEN_DAYS;
+use crate::cycle::series::late;
 use crate::reading::{Measurement, Status};
 use crate::terms::{Analyte, EventKind};
 
@@ -104,8 +104,7 @@ impl Timeline {
 
     /// The day of the first record, if by then the tank had run so long that anything may live in it.
     pub fn opens_late(&self) -> Option<f64> {
-        let first = self.moments.first()?.day;
-        (first > UNSEEN_DAYS).then_some(first)
+        late(self.moments.first().map(|moment| moment.day))
     }
 
     /// Ammonia, nitrite and nitrate as first read within a day of `day`, in the default units.

@@ -217,3 +217,37 @@ fn follow(
     track.now = cloud;
     track
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cycle::TankHistory;
+    use crate::cycle::fixture::simulated;
+    use crate::terms::EventKind;
+
+    #[test]
+    fn a_run_taken_up_after_any_test_ends_as_one_from_the_beginning() {
+        let (history, now) = simulated("tank_012");
+        let series = Series::new(&history, now);
+        let whole = track(&series, &history.facts);
+        for same in [0, 1, series.samples.len() / 2, series.samples.len()] {
+            assert!(track_on(&series, &history.facts, &whole, same) == whole, "taken up after {same}");
+        }
+    }
+
+    #[test]
+    fn a_run_taken_up_before_a_change_of_the_log_ends_as_one_of_the_changed_log() {
+        let (history, now) = simulated("tank_012");
+        let series = Series::new(&history, now);
+        let before = track(&series, &history.facts);
+        let mut changed: TankHistory = history.clone();
+        let dose = changed.deeds.iter().rposition(|deed| deed.kind == EventKind::AmmoniaDose).unwrap();
+        let at = changed.deeds.remove(dose).at;
+        let same = series.samples.partition_point(|sample| sample.at < at);
+        assert!(same > 0);
+        let series = Series::new(&changed, now);
+        let taken_up = track_on(&series, &changed.facts, &before, same);
+        assert!(taken_up == track(&series, &changed.facts));
+        assert!(taken_up != before, "the dose must matter");
+    }
+}

@@ -128,6 +128,7 @@ pub fn faults(story: &Story) -> Markup {
     html! {
         h3 { "Faults in the log" }
         @if assessment.faults.is_empty() && assessment.left_out.is_empty() { p { "None found." } }
+        @if let Some(searched) = words::searched(assessment) { p { (searched) "." } }
         ul {
             @for fault in &assessment.faults {
                 li { b { (fault.kind.word().replace('_', " ")) } ", " (fault.at.format("%Y-%m-%d %H:%M")) ": " (fault.why()) }
