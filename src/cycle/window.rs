@@ -226,7 +226,7 @@ mod tests {
         let half_days: Vec<i64> = of(Analyte::Nitrite).map(|m| m.taken_at.timestamp() / HALF_DAY).collect();
         assert!((120..=121).contains(&half_days.len()), "{}", half_days.len());
         assert!(half_days.windows(2).all(|pair| pair[0] < pair[1]));
-        assert_eq!(of(Analyte::Nitrite).last().unwrap().taken_at, now());
+        assert_eq!(of(Analyte::Nitrite).next_back().unwrap().taken_at, now());
     }
 
     #[test]

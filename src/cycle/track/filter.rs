@@ -240,7 +240,7 @@ mod tests {
         let (history, now) = simulated("tank_012");
         let series = Series::new(&history, now);
         let before = track(&series, &history.facts);
-        let mut changed: TankHistory = history.clone();
+        let mut changed: TankHistory = history;
         let dose = changed.deeds.iter().rposition(|deed| deed.kind == EventKind::AmmoniaDose).unwrap();
         let at = changed.deeds.remove(dose).at;
         let same = series.samples.partition_point(|sample| sample.at < at);
