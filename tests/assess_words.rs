@@ -75,7 +75,7 @@ fn verdict(words: &str, json: &Value, tank: &str) {
     let proved = words.lines().find(|line| line.starts_with("- proof")).unwrap();
     match text(json, "proof") {
         "not_shown" => {
-            assert!(proved.contains("not shown") || proved.contains("holds no dose"), "{tank}: {proved}")
+            assert!(proved.contains("not shown") || proved.contains("holds no dose"), "{tank}: {proved}");
         }
         outcome => assert!(proved.ends_with(outcome), "{tank}: {proved}"),
     }
