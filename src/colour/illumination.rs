@@ -137,18 +137,39 @@ impl Illumination {
 
     /// Light of bare paper at a place on the card.
     pub fn at(&self, place: PointMm) -> Light {
+        self.log_on_grid(&[place.x], &[place.y])[0].map(f64::exp)
+    }
+
+    /// Natural logarithm of the light of bare paper at every place of a grid, row by row: of places in a
+    /// row or column a cell's nearness is the product of two, one for each direction.
+    pub fn log_on_grid(&self, columns: &[f64], rows: &[f64]) -> Vec<[f64; 3]> {
+        let near = |distance: f64| (-0.5 * distance * distance / (REACH_MM * REACH_MM)).exp();
+        let across: Vec<Vec<f64>> =
+            columns.iter().map(|x| self.cells.iter().map(|cell| near(cell.place.x - x)).collect()).collect();
+        let mut logs = Vec::with_capacity(columns.len() * rows.len());
+        for &y in rows {
+            let along: Vec<f64> = self.cells.iter().map(|cell| near(cell.place.y - y)).collect();
+            for (&x, across) in columns.iter().zip(&across) {
+                let remainder = self.remainder(across, &along);
+                let plane = self.plane_at(PointMm { x, y });
+                logs.push(std::array::from_fn(|channel| plane[channel] + remainder[channel]));
+            }
+        }
+        logs
+    }
+
+    /// What the plane leaves over at a place, from the cells near it.
+    fn remainder(&self, across: &[f64], along: &[f64]) -> [f64; 3] {
         let mut sum = [0.0; 3];
         let mut weight = PLANE_WEIGHT;
-        for (cell, remainder) in self.cells.iter().zip(&self.remainders) {
-            let square = (cell.place.x - place.x).powi(2) + (cell.place.y - place.y).powi(2);
-            let near = (-0.5 * square / (REACH_MM * REACH_MM)).exp();
+        for ((across, along), remainder) in across.iter().zip(along).zip(&self.remainders) {
+            let near = across * along;
             weight += near;
             for (total, value) in sum.iter_mut().zip(remainder) {
                 *total += near * value;
             }
         }
-        let plane = self.plane_at(place);
-        std::array::from_fn(|channel| (plane[channel] + sum[channel] / weight).exp())
+        sum.map(|sum| sum / weight)
     }
 
     /// Mean over the channels of the plane at the card's centre: the paper's level, linear.

@@ -65,7 +65,7 @@ fn add_edge(edges: &mut Vec<LevelEdge>, edge: LevelEdge) {
 pub fn row_colour(raster: &Raster, row: usize, x0: f64, x1: f64) -> Option<[f64; 3]> {
     let logs: Vec<[f64; 3]> =
         raster.column_range(x0, x1).filter_map(|column| raster.log(column, row)).collect();
-    let channel = |k: usize| stats::median(&logs.iter().map(|log| log[k]).collect::<Vec<_>>());
+    let channel = |k: usize| stats::median_of(logs.iter().map(|log| log[k]));
     Some([channel(0)?, channel(1)?, channel(2)?])
 }
 

@@ -43,7 +43,7 @@ pub fn measure(raster: &Raster, axis: &Axis, width: f64, rows: (f64, f64)) -> Op
     for k in 0..BLOCKS.0 * BLOCKS.1 {
         let own = block_pixels(raster, axis, half_width, rows, (k % BLOCKS.0, k / BLOCKS.0));
         clipped += own.iter().filter(|(_, clipped)| *clipped).count();
-        let channel = |k: usize| stats::median(&own.iter().map(|(log, _)| log[k]).collect::<Vec<_>>());
+        let channel = |k: usize| stats::median_of(own.iter().map(|(log, _)| log[k]));
         if let (Some(r), Some(g), Some(b)) = (channel(0), channel(1), channel(2)) {
             blocks.push([r, g, b]);
         }

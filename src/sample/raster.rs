@@ -158,16 +158,14 @@ impl LightGrid {
         let outline = view.layout.outline();
         let columns = (area.width() / LIGHT_GRID_MM).ceil() as usize + 1;
         let rows = (area.height() / LIGHT_GRID_MM).ceil() as usize + 1;
-        let logs = (0..rows * columns)
-            .map(|k| {
-                let place = PointMm {
-                    // Beyond the card nothing is known of the light: the card's edge stands for it.
-                    x: (area.x0 + LIGHT_GRID_MM * (k % columns) as f64).clamp(outline.x0, outline.x1),
-                    y: (area.y0 + LIGHT_GRID_MM * (k / columns) as f64).clamp(outline.y0, outline.y1),
-                };
-                light.at(place).map(f64::ln)
-            })
-            .collect();
+        // Beyond the card nothing is known of the light: the card's edge stands for it.
+        let places = |from: f64, count: usize, least: f64, most: f64| -> Vec<f64> {
+            (0..count).map(|k| (from + LIGHT_GRID_MM * k as f64).clamp(least, most)).collect()
+        };
+        let logs = light.log_on_grid(
+            &places(area.x0, columns, outline.x0, outline.x1),
+            &places(area.y0, rows, outline.y0, outline.y1),
+        );
         Self { area, columns, rows, logs }
     }
 

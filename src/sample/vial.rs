@@ -409,7 +409,7 @@ fn paper_beside(
         let logs: Vec<[f64; 3]> = rows.clone().filter_map(|row| row_colour(raster, row, x0, x1)).collect();
         let middle = PointMm { x: (x0 + x1) / 2.0, y: window.y0 + 0.38 * window.height() };
         let paper = light.at(middle);
-        let channel = |k: usize| stats::median(&logs.iter().map(|log| log[k]).collect::<Vec<_>>());
+        let channel = |k: usize| stats::median_of(logs.iter().map(|log| log[k]));
         let log = [channel(0)?, channel(1)?, channel(2)?];
         Some(std::array::from_fn(|k| log[k].exp() * paper[k]))
     };

@@ -1,7 +1,7 @@
 //! The glass walls: sharp upright edges, seen even when the liquid is clear.
 
 use super::raster::Raster;
-use crate::math::stats;
+use crate::math::stats::{self, Ranked};
 
 /// Half the distance over which an edge is taken, mm: rims are sharp, shadows and bright spots soft.
 const HALF_BASE_MM: f64 = 0.5;
@@ -74,10 +74,10 @@ fn profile(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), tilt: f6
     let half = (HALF_BASE_MM / raster.step()).round().max(1.0);
     let rows = raster.row_range(y0, y1);
     let count = ((x1 - x0) / raster.step()) as usize;
-    let mut differences: [Vec<f64>; 3] = Default::default();
+    let mut differences: [Ranked; 3] = Default::default();
     (0..count)
         .map(|k| {
-            differences.iter_mut().for_each(Vec::clear);
+            differences.iter_mut().for_each(Ranked::clear);
             for row in rows.clone() {
                 let x = x0 + raster.step() * (k as f64 + 0.5) + tilt * (raster.y(row as f64) - middle);
                 let centre = raster.column_of(x).round();
@@ -92,11 +92,7 @@ fn profile(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), tilt: f6
                     }
                 }
             }
-            differences
-                .iter_mut()
-                .filter_map(|values| stats::median_in_place(values))
-                .map(f64::abs)
-                .fold(0.0, f64::max)
+            differences.iter_mut().filter_map(Ranked::median).map(f64::abs).fold(0.0, f64::max)
         })
         .collect()
 }

@@ -123,7 +123,7 @@ impl Profile {
     /// difference where all is grey.
     fn band(&self) -> Option<(f64, f64)> {
         let ground = median_lab(self.means.iter().flatten().copied())?;
-        let plain = stats::median(&self.chroma.iter().flatten().copied().collect::<Vec<_>>())?;
+        let plain = stats::median_of(self.chroma.iter().flatten().copied())?;
         let chroma: Vec<f64> =
             self.chroma.iter().map(|mean| mean.map_or(0.0, |mean| (mean - plain).max(0.0))).collect();
         let all: Vec<f64> =

@@ -48,9 +48,8 @@ pub fn learn(traces: &[&Lying], analytes: &[Analyte]) -> Result<StripForm, Learn
         return Err(LearnError::PadCount { expected: analytes.len(), found });
     }
     let turned: Vec<Turned> = whole.iter().map(|(lying, runs)| Turned::new(lying, runs)).collect();
-    let median = |pick: &dyn Fn(&Turned) -> f64| {
-        stats::median(&turned.iter().map(pick).collect::<Vec<_>>()).unwrap_or(f64::NAN)
-    };
+    let median =
+        |pick: &dyn Fn(&Turned) -> f64| stats::median_of(turned.iter().map(pick)).unwrap_or(f64::NAN);
     let offsets: Vec<f64> = (0..analytes.len()).map(|k| median(&|t| t.pads[k].centre)).collect();
     let sizes: Vec<f64> = (0..analytes.len()).map(|k| median(&|t| t.pads[k].size)).collect();
     let last = analytes.len() - 1;

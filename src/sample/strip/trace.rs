@@ -18,7 +18,7 @@ pub fn distance(a: Lab, b: Lab) -> f64 {
 /// Median of each coordinate.
 pub fn median_lab(labs: impl Iterator<Item = Lab>) -> Option<Lab> {
     let labs: Vec<Lab> = labs.collect();
-    let channel = |k: usize| stats::median(&labs.iter().map(|lab| lab[k]).collect::<Vec<_>>());
+    let channel = |k: usize| stats::median_of(labs.iter().map(|lab| lab[k]));
     Some([channel(0)?, channel(1)?, channel(2)?])
 }
 
