@@ -129,6 +129,11 @@ impl Symmetric {
         ])
     }
 
+    /// The same with a variance that all three have in common.
+    fn plus(&self, common: f64) -> Self {
+        Self(self.0.map(|entry| entry + common))
+    }
+
     fn determinant(&self, cofactors: &Self) -> f64x4 {
         self.0[0] * cofactors.0[0] + self.0[1] * cofactors.0[1] + self.0[2] * cofactors.0[2]
     }
@@ -167,9 +172,22 @@ impl Problem {
     pub(super) fn glance(&self, nodes: [&Node; LANES]) -> [Look; LANES] {
         let nodes = Four::of(nodes);
         let start = self.start(&nodes);
-        let model = self.model(&nodes, &start);
-        let (next, chi_square) = self.step(&model, &start);
-        self.weigh(&model, &self.within_bounds(&next), chi_square)
+        self.promise(&self.model(&nodes, &start), &start)
+    }
+
+    /// The same for this problem and one that differs by the veil's width alone: what the path shows at
+    /// the priors is the same for both.
+    pub(super) fn glance_with(&self, veiled: &Self, nodes: [&Node; LANES]) -> [[Look; LANES]; 2] {
+        let nodes = Four::of(nodes);
+        let start = self.start(&nodes);
+        let usual = self.model(&nodes, &start);
+        let covariance = usual.covariance.plus(veiled.variance[VEIL] - self.variance[VEIL]);
+        [self.promise(&usual, &start), veiled.promise(&Model { covariance, ..usual }, &start)]
+    }
+
+    fn promise(&self, model: &Model, start: &State) -> [Look; LANES] {
+        let (next, chi_square) = self.step(model, start);
+        self.weigh(model, &self.within_bounds(&next), chi_square)
     }
 
     /// Looks at four samples from where the unknowns about lie until they have settled.

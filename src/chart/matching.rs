@@ -138,7 +138,8 @@ fn birge_ratio(chi_square: f64) -> f64 {
 /// Matches a colour in the reference view to the path.
 pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
-    let (first, mut explained) = explain(&path.nodes, &problem);
+    let [glances] = glances(&path.nodes, |four| [problem.glance(four)]);
+    let (first, mut explained) = explain(&path.nodes, &problem, glances);
     let ratio = birge_ratio(least_chi_square(&explained));
     widen(&mut explained, ratio);
     conclude(path, &path.nodes[first..first + explained.len()], &explained)
@@ -159,18 +160,19 @@ pub fn match_behind_glass(
     if veil_sd <= path.priors.veil_sd {
         return match_colour(path, colour, circumstances);
     }
-    let whole_path = |priors: Priors| {
-        let (first, explained) = explain(&path.nodes, &Problem::new(colour, circumstances, priors));
-        let mut whole = vec![PASSED_OVER; path.nodes.len()];
-        whole[first..first + explained.len()].copy_from_slice(&explained);
-        whole
+    let usual = Problem::new(colour, circumstances, path.priors);
+    let veiled = Problem::new(colour, circumstances, Priors { veil_sd, ..path.priors });
+    let [seen_usual, seen_veiled] = glances(&path.nodes, |four| usual.glance_with(&veiled, four));
+    let mut parts = [explain(&path.nodes, &usual, seen_usual), explain(&path.nodes, &veiled, seen_veiled)];
+    let ratio = birge_ratio(least_chi_square(&parts[0].1));
+    parts.iter_mut().for_each(|(_, words)| widen(words, ratio));
+    let begin = parts[0].0.min(parts[1].0);
+    let end = parts.each_ref().map(|(first, words)| first + words.len()).into_iter().fold(0, usize::max);
+    let word = |(first, words): &(usize, Vec<Explained>), k: usize| {
+        k.checked_sub(*first).and_then(|k| words.get(k)).copied().unwrap_or(PASSED_OVER)
     };
-    let mut usual = whole_path(path.priors);
-    let mut veiled = whole_path(Priors { veil_sd, ..path.priors });
-    let ratio = birge_ratio(least_chi_square(&usual));
-    [&mut usual, &mut veiled].into_iter().for_each(|words| widen(words, ratio));
-    let both: Vec<Explained> = usual.iter().zip(&veiled).map(|(usual, veiled)| usual.or(*veiled)).collect();
-    conclude(path, &path.nodes, &both)
+    let both: Vec<Explained> = (begin..end).map(|k| word(&parts[0], k).or(word(&parts[1], k))).collect();
+    conclude(path, &path.nodes[begin..end], &both)
 }
 
 impl Explained {
@@ -237,8 +239,8 @@ const SMOOTH: f64 = 0.01;
 const PASSED_OVER: Explained = Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
 
 /// What the part of the path that matters says: the index of its first sample, and a word of each.
-fn explain(nodes: &[Node], problem: &Problem) -> (usize, Vec<Explained>) {
-    let ends = ends_of_pieces(nodes, problem);
+fn explain(nodes: &[Node], problem: &Problem, glances: Vec<Look>) -> (usize, Vec<Explained>) {
+    let ends = settled(nodes, problem, glances);
     let pieces = ends.len() - 1;
     let best = best_of(&ends);
     // Beside the path all chances draw nearer to each other.
@@ -309,22 +311,36 @@ fn best_of(looks: &[Look]) -> f64 {
     looks.iter().map(|look| look.explained.likelihood).fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// The samples at which one smooth piece of the path meets the next.
-fn ends_of_pieces(nodes: &[Node], problem: &Problem) -> Vec<Look> {
+/// The sample at which a piece begins; the path's last beyond all pieces.
+fn end_of_piece(nodes: &[Node], piece: usize) -> &Node {
+    &nodes[(piece * NODES_PER_PIECE).min(nodes.len() - 1)]
+}
+
+/// Glances of one or several problems at the samples at which one smooth piece of the path meets the next.
+fn glances<const N: usize>(
+    nodes: &[Node],
+    glance: impl Fn([&Node; LANES]) -> [[Look; LANES]; N],
+) -> [Vec<Look>; N] {
     let pieces = (nodes.len() - 1) / NODES_PER_PIECE;
-    let end = |k: usize| &nodes[k.min(pieces) * NODES_PER_PIECE];
-    let mut ends = Vec::with_capacity(pieces + LANES);
+    let mut all: [Vec<Look>; N] = std::array::from_fn(|_| Vec::with_capacity(pieces + LANES));
     for begin in (0..=pieces).step_by(LANES) {
-        ends.extend(problem.glance(std::array::from_fn(|k| end(begin + k))));
+        let looks = glance(std::array::from_fn(|k| end_of_piece(nodes, begin + k)));
+        all.iter_mut().zip(looks).for_each(|(ends, looks)| ends.extend(looks));
     }
-    ends.truncate(pieces + 1);
+    all.iter_mut().for_each(|ends| ends.truncate(pieces + 1));
+    all
+}
+
+/// Looks again at all ends that are worth it, until their unknowns have settled.
+fn settled(nodes: &[Node], problem: &Problem, mut ends: Vec<Look>) -> Vec<Look> {
     let chance = best_of(&ends) + ratio_of(&ends) * NO_GLANCE;
     let is_worth = |look: &Look| look.explained.likelihood >= chance;
     let Some(first) = ends.iter().position(is_worth) else { return ends };
     let behind = ends.iter().rposition(is_worth).map_or(first, |last| last + 1);
     for begin in (first..behind).step_by(LANES) {
         let four: [usize; LANES] = std::array::from_fn(|k| (begin + k).min(behind - 1));
-        let looks = problem.look(four.map(end), four.map(|k| ends[k].state).each_ref());
+        let looks =
+            problem.look(four.map(|k| end_of_piece(nodes, k)), four.map(|k| ends[k].state).each_ref());
         four.iter().zip(looks).for_each(|(&k, look)| ends[k] = look);
     }
     ends
