@@ -28,8 +28,14 @@ fn main() {
     divan::main();
 }
 
+/// What reading does: all data walked through, the part under the card decoded.
 #[divan::bench(sample_count = 15)]
-fn open_and_decode(bencher: Bencher) {
+fn open_the_part_under_the_card(bencher: Bencher) {
+    bencher.bench(|| pipeline::open(&JPEG).unwrap());
+}
+
+#[divan::bench(sample_count = 15)]
+fn open_all_of_it(bencher: Bencher) {
     bencher.bench(|| photo::from_bytes(&JPEG).unwrap());
 }
 
@@ -66,6 +72,18 @@ fn match_colours(bencher: Bencher) {
     bencher.counter(ItemsCount::new(colours.len())).bench(|| {
         for (colour, circumstances) in &colours {
             black_box(ruler.match_colour(*colour, circumstances));
+        }
+    });
+}
+
+/// The same as vials are read: two explanations, the usual veil and a wide one.
+#[divan::bench(sample_count = 15)]
+fn match_colours_behind_glass(bencher: Bencher) {
+    let colours = phone::colours(&CHART);
+    let ruler = CHART.scales[0].ruler(CHART.form).unwrap();
+    bencher.counter(ItemsCount::new(colours.len())).bench(|| {
+        for (colour, circumstances) in &colours {
+            black_box(ruler.match_behind_glass(*colour, circumstances, 0.12));
         }
     });
 }
