@@ -5,6 +5,8 @@ use std::fmt;
 use chrono::TimeDelta;
 use serde::{Deserialize, Serialize};
 
+use crate::terms::text::printable;
+
 /// No test of this kind is waited for longer, minutes.
 const MOST_MINUTES: f64 = 240.0;
 /// Temperatures that a leaflet can mean, degrees Celsius.
@@ -91,7 +93,7 @@ impl fmt::Display for Leaflet {
             (None, Some(warmest)) => Some(format!("water of at most {warmest} °C")),
             (None, None) => None,
         };
-        let shake = self.shake.as_ref().map(|text| format!("shake: {text}"));
+        let shake = self.shake.as_ref().map(|text| format!("shake: {}", printable(text)));
         let wait = self.wait_minutes.map(|minutes| format!("photograph after {minutes} min"));
         let facts: Vec<String> = [temperature, shake, wait].into_iter().flatten().collect();
         f.write_str(&facts.join("; "))
@@ -122,5 +124,11 @@ mod tests {
         ];
         assert!(wrong.iter().all(|leaflet| leaflet.check().is_err()));
         assert_eq!(Leaflet::default().check(), Ok(()));
+    }
+
+    #[test]
+    fn words_of_a_chart_from_elsewhere_are_fit_for_a_terminal() {
+        let leaflet = Leaflet { shake: Some("20 s\u{1b}[2J\u{202e}".to_owned()), ..Leaflet::default() };
+        assert_eq!(leaflet.to_string(), "shake: 20 s\\u{1b}[2J\\u{202e}");
     }
 }

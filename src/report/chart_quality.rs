@@ -7,6 +7,7 @@ use serde_json::json;
 
 use crate::chart::{Chart, Scale};
 use crate::math::digits::rounded;
+use crate::terms::text::printable;
 
 /// How the chart was made.
 pub struct Made<'a> {
@@ -34,10 +35,10 @@ pub fn text(chart: &Chart, made: &Made) -> String {
         let _ = writeln!(
             out,
             "Found        {} shows what was measured: look whether it is right",
-            picture.display()
+            printable(&picture.display().to_string())
         );
     }
-    let _ = writeln!(out, "Written to   {}", made.path.display());
+    let _ = writeln!(out, "Written to   {}", printable(&made.path.display().to_string()));
     out
 }
 
@@ -45,8 +46,9 @@ fn scale_text(out: &mut String, chart: &Chart, scale: &Scale) {
     let photos: usize = scale.levels.iter().map(|level| level.photos).sum();
     let levels: Vec<String> =
         scale.levels.iter().map(|level| format!("{} ({})", level.value, level.photos)).collect();
+    let name = printable(&chart.name);
     let (first, last) = (scale.levels[0].value, scale.levels[scale.levels.len() - 1].value);
-    let _ = writeln!(out, "Chart {}: {} from {first} to {last} {}", chart.name, scale.analyte, scale.unit);
+    let _ = writeln!(out, "Chart {name}: {} from {first} to {last} {}", scale.analyte, scale.unit);
     let _ = writeln!(out, "Levels       {} from {photos} photos: {}", scale.levels.len(), levels.join(", "));
     if let Some(limits) = scale.limits {
         let _ = writeln!(

@@ -4,12 +4,12 @@
 
 use std::path::Path;
 
-use chrono::{TimeZone, Utc};
+use chrono::{TimeDelta, TimeZone, Utc};
 use clap::Parser;
 use image::RgbImage;
 use tintwell::card::layout::VERSION_1;
 use tintwell::card::print::{Paper, card_sheet};
-use tintwell::chart::{Chart, Circumstances};
+use tintwell::chart::{Chart, Circumstances, Leaflet};
 use tintwell::cli::slips::{Meaning, Slips};
 use tintwell::colour::{Correction, PatchColours};
 use tintwell::log::import::{csv, facts, name_time};
@@ -153,6 +153,9 @@ fn cards() -> Vec<Vec<u8>> {
 /// A chart's file: if it is taken, it can be matched against.
 fn chart(bytes: &[u8]) {
     let Ok(chart) = Chart::parse(bytes, Path::new("chart.json")) else { return };
+    let written = serde_json::to_vec(&chart).expect("JSON");
+    assert_eq!(Chart::parse(&written, Path::new("chart.json")).expect("a chart of our own"), chart);
+    leaflet(&chart.leaflet);
     let patches =
         PatchColours { relative: vec![Some([0.4, 0.5, 0.3]); chart.reference.patches.len()], clipped: 0 };
     let _ = Correction::fit(&patches, &chart.reference.patches);
@@ -172,7 +175,20 @@ fn chart(bytes: &[u8]) {
     }
 }
 
-/// Charts of a vial and of a strip, the latter also as if made from a leaflet's swatches.
+/// Facts of a kit's leaflet: each can be asked for, and their words are fit for a terminal.
+fn leaflet(leaflet: &Leaflet) {
+    for minutes in [0, 5, i64::from(i32::MAX)] {
+        let misses = leaflet.misses_wait(TimeDelta::minutes(minutes));
+        assert_eq!(misses.is_none(), leaflet.wait_minutes.is_none());
+    }
+    assert!([-40.0, 22.0, 90.0].iter().all(|&c| !(leaflet.is_too_cold(c) && leaflet.is_too_warm(c))));
+    let shown = leaflet.to_string();
+    assert_eq!(printable(&shown), shown, "{shown:?}");
+    assert_eq!(shown.is_empty(), leaflet.is_empty());
+}
+
+/// Charts of a vial and of a strip, the latter also as if made from a leaflet's swatches; and one as
+/// short as can be, with all that a leaflet says.
 fn charts() -> Vec<Vec<u8>> {
     let [vial, strip] =
         ["rendered-ph", "rendered-strip"].map(|name| fixture(&format!("calibration/{name}.json")));
@@ -184,7 +200,13 @@ fn charts() -> Vec<Vec<u8>> {
     for standard in leaflet["standards"].as_array_mut().expect("standards") {
         standard["measured"]["origin"] = "swatch".into();
     }
-    vec![vial, strip, serde_json::to_vec(&leaflet).expect("JSON")]
+    let mut short: serde_json::Value = serde_json::from_slice(&vial).expect("a chart");
+    short["photos"] = serde_json::json!([]);
+    short["standards"] = serde_json::json!([]);
+    short["leaflet"] =
+        serde_json::json!({"wait_minutes": 5.5, "shake": "20 s", "coldest_c": 18.0, "warmest_c": 28.0});
+    let [leaflet, short] = [leaflet, short].map(|chart| serde_json::to_vec(&chart).expect("JSON"));
+    vec![vial, strip, leaflet, short]
 }
 
 /// A log's file: what is read of it is written and read as the same.
@@ -274,6 +296,7 @@ fn slip_files() -> Vec<Vec<u8>> {
     let files = [
         r#"{"format":"tintwell slips","version":1,"slips":{"101":{"tank":"hall way"},"102":{"chart":"june"}}}"#,
         r#"{"format":"tintwell slips","version":1,"slips":{}}"#,
+        r#"{"format":"tintwell slips","version":1,"slips":{"100":{"tank":"T\u00fcr 2"},"300":{"tank":"A"},"586":{"chart":"rendered-ph"}}}"#,
     ];
     files.iter().map(|text| text.as_bytes().to_vec()).collect()
 }
@@ -324,6 +347,10 @@ fn commands() -> Vec<Vec<u8>> {
         "tintwell event --tank A --at 2031-03-04 ammonia_dose=2N water_change=30%",
         "tintwell read --chart a --tank b --at 18:05 photo.jpg",
         "tintwell dose ammonia --volume 60L --target 2",
+        "tintwell calibrate june --wait 5.5 --shake 20s --temperature 18..28 --expires 2031-09-30",
+        "tintwell read --chart none --chart b --mixed-at 18:05 --temperature 22 photo.jpg",
+        "tintwell card --slip 101 --slip 586 --tank hallway --paper a4 --out slips.pdf",
+        "tintwell card --windows 4 --analytes ammonia,nitrite,ph --forget-slip 101",
     ];
     commands.iter().map(|text| text.as_bytes().to_vec()).collect()
 }

@@ -7,6 +7,7 @@ use super::{Args, chart_at_hand};
 use crate::chart::Leaflet;
 use crate::cli::charts::NO_CHART as NONE;
 use crate::cli::{Outcome, Settings};
+use crate::terms::text::printable;
 
 /// Options for the facts of a leaflet.
 #[derive(Debug, Clone, clap::Args)]
@@ -136,11 +137,11 @@ pub(super) fn enter(args: &Args, settings: &Settings) -> Result<Outcome> {
         });
         println!("{line}");
     } else {
-        println!("Chart {}", chart.name);
+        println!("Chart {}", printable(&chart.name));
         let nothing = if chart.leaflet.is_empty() { "nothing entered" } else { "" };
         println!("Leaflet      {}{nothing}", chart.leaflet);
         expires.iter().for_each(|date| println!("Expires      {date}"));
-        println!("Written to   {}", path.display());
+        println!("Written to   {}", printable(&path.display().to_string()));
     }
     Ok(Outcome::Done)
 }
