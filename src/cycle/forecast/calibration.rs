@@ -143,8 +143,33 @@ type Pick = fn(&Particle) -> f64;
 struct Place {
     /// Ranks of the quantities picked, and last of the day of the proof.
     ranks: Vec<f64>,
-    /// Whether the interval of the date holds; none if the tank never passes or no date is in sight.
-    held: Option<bool>,
+    /// The date; none if the tank never passes or no date is in sight.
+    date: Option<Date>,
+}
+
+/// How a date that is given compares with the truth.
+#[derive(Clone, Copy)]
+struct Date {
+    /// What the log shows of nitrite.
+    stage: &'static str,
+    /// Whether the interval holds.
+    held: bool,
+    /// Length of the interval, days.
+    width: f64,
+    /// Distance of the likeliest day from the true one, days.
+    error: f64,
+}
+
+/// How far nitrite has come by its readings.
+fn stage(history: &TankHistory) -> &'static str {
+    let nitrite = history.measurements.iter().filter(|test| test.analyte == Analyte::Nitrite);
+    let levels: Vec<f64> = nitrite.filter_map(|test| test.value).collect();
+    let most = levels.iter().copied().fold(0.0, f64::max);
+    match levels.last() {
+        Some(last) if most >= 0.3 && *last < 0.6 * most => "nitrite falling",
+        Some(_) if most >= 0.3 => "nitrite rising or at its peak",
+        _ => "no nitrite yet",
+    }
 }
 
 /// Follows the history of one drawn tank with the filter as it ships.
@@ -162,15 +187,21 @@ fn place(seed: u64, picks: &[(&str, Pick)]) -> Place {
     let day = ahead.run(&[block]).days[0];
     ranks.push(rank(day, &posterior.outlook.days, &mut rng));
     let span = posterior.days_to_proof().filter(|_| day.is_finite() && posterior.never() <= 0.5);
-    Place { ranks, held: span.map(|span| (span.low..=span.high).contains(&day)) }
+    let date = span.map(|span| Date {
+        stage: stage(&drawn.history),
+        held: (span.low..=span.high).contains(&day),
+        width: span.high - span.low,
+        error: (span.middle - day).abs(),
+    });
+    Place { ranks, date }
 }
 
 /// What one set of drawn histories says.
 struct Calibration {
     /// Ranks of each quantity.
     ranks: Vec<(&'static str, Vec<f64>)>,
-    /// Of the intervals of the date, how many hold, and how many there are.
-    held: (usize, usize),
+    /// The dates that are given.
+    dates: Vec<Date>,
 }
 
 /// Draws the set of histories that begins with `first_seed`.
@@ -185,16 +216,43 @@ fn calibrate(first_seed: u64) -> Calibration {
     let all: Vec<Place> = seeds.into_par_iter().map(|seed| place(seed, &picks)).collect();
     let names = picks.iter().map(|(name, _)| *name).chain(["day of the proof"]);
     let ranks = names.enumerate().map(|(i, name)| (name, all.iter().map(|place| place.ranks[i]).collect()));
-    let told: Vec<bool> = all.iter().filter_map(|place| place.held).collect();
-    Calibration { ranks: ranks.collect(), held: (told.iter().filter(|held| **held).count(), told.len()) }
+    Calibration { ranks: ranks.collect(), dates: all.iter().filter_map(|place| place.date).collect() }
 }
 
-/// `TINTWELL_RANK_SETS=5` tests five sets of histories instead of one.
+/// Prints how wide and how far off the dates are: what the filter reaches where its model is the truth.
+fn print_dates(dates: &[Date]) {
+    let line = |name: &str, chosen: &[Date]| {
+        let count = chosen.len();
+        if count == 0 {
+            return;
+        }
+        let mut errors: Vec<f64> = chosen.iter().map(|date| date.error).collect();
+        errors.sort_by(f64::total_cmp);
+        println!(
+            "{name}: {} of {count} hold, {:.1} d wide, median error {:.1} d",
+            chosen.iter().filter(|date| date.held).count(),
+            chosen.iter().map(|date| date.width).sum::<f64>() / count as f64,
+            errors[count / 2],
+        );
+    };
+    for stage in ["no nitrite yet", "nitrite rising or at its peak", "nitrite falling"] {
+        let of_stage: Vec<Date> = dates.iter().copied().filter(|date| date.stage == stage).collect();
+        line(stage, &of_stage);
+    }
+    line("all", dates);
+}
+
+/// `TINTWELL_RANK_SETS=5` tests five sets of histories instead of one and, with `--nocapture`, prints how
+/// wide and how far off their dates are.
 #[test]
 fn ranks_of_the_truth_are_uniform_over_histories_drawn_from_the_model() {
-    let sets: u64 = std::env::var("TINTWELL_RANK_SETS").ok().and_then(|sets| sets.parse().ok()).unwrap_or(1);
-    for set in 0..sets {
-        let Calibration { ranks, held: (held, told) } = calibrate(5000 + 1000 * set);
+    let asked: Option<u64> = std::env::var("TINTWELL_RANK_SETS").ok().and_then(|sets| sets.parse().ok());
+    for set in 0..asked.unwrap_or(1) {
+        let Calibration { ranks, dates } = calibrate(5000 + 1000 * set);
+        if asked.is_some() {
+            print_dates(&dates);
+        }
+        let (held, told) = (dates.iter().filter(|date| date.held).count(), dates.len());
         for (name, ranks) in &ranks {
             let statistic = chi_square(ranks);
             assert!(statistic < CHI_SQUARE_7, "{name}: chi-square {statistic:.1}");
