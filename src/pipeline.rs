@@ -17,7 +17,7 @@ use crate::chart::matching::typical_light;
 use crate::chart::{Chart, Circumstances, Match, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
 use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedLight, PatchColours};
-use crate::photo::{self, CaptureTime, Photo, PhotoError};
+use crate::photo::{self, Photo, PhotoError};
 use crate::reading::{Evidence, Sighting, Status};
 use crate::sample::strip::Lying;
 use crate::sample::{self, Sample, SampleError};
@@ -322,8 +322,6 @@ fn photo_flags(view: &View, correction: &Correction, mixed: &MixedLight) -> Vec<
         (view.card.pixels_per_mm < SMALL_CARD, Flag::CardSmall),
         (view.card.edge_width_mm > SOFT_EDGE, Flag::Blurred),
         (view.card.tags.len() < 4, Flag::ThreeTags),
-        (matches!(view.photo.captured, CaptureTime::LocalClock(_)), Flag::TimeZoneUnknown),
-        (view.photo.captured == CaptureTime::Unknown, Flag::TimeUnknown),
     ];
     doubts.into_iter().filter_map(|(holds, flag)| holds.then_some(flag)).collect()
 }

@@ -2,6 +2,8 @@
 
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, NaiveDateTime};
 
+use crate::terms::Flag;
+
 /// When a photo was taken, as far as its file says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CaptureTime {
@@ -20,6 +22,15 @@ const PLAUSIBLE_YEARS: std::ops::RangeInclusive<i32> = 2001..=2099;
 const MAX_OFFSET_MINUTES: i16 = 14 * 60;
 
 impl CaptureTime {
+    /// What is doubtful about a reading's time that rests on this alone.
+    pub const fn doubt(self) -> Option<Flag> {
+        match self {
+            Self::Instant(_) => None,
+            Self::LocalClock(_) => Some(Flag::TimeZoneUnknown),
+            Self::Unknown => Some(Flag::TimeUnknown),
+        }
+    }
+
     /// From the EXIF texts of a time (`YYYY:MM:DD HH:MM:SS`) and of its offset (`+HH:MM`).
     ///
     /// An implausible time is [`CaptureTime::Unknown`]; an implausible offset leaves the clock time.

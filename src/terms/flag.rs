@@ -134,11 +134,6 @@ impl Flag {
         }
     }
 
-    /// Whether it doubts only when the photo was taken, which a time that is told settles.
-    pub const fn is_of_time(self) -> bool {
-        matches!(self, Self::TimeUnknown | Self::TimeZoneUnknown)
-    }
-
     /// The word used in files, as serde writes it.
     pub fn word(self) -> String {
         serde_json::to_value(self)

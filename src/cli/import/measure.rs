@@ -88,11 +88,9 @@ fn measured(tank: &str, photo: &PhotoRead, job: &Job) -> Measured {
             measured.refused.extend(sighting.reason.clone());
             continue;
         }
-        if let Some(Entry::Reading(mut reading)) = read::entry(tank, photo, sighting, job.looked.taken_at)
+        if let Some(Entry::Reading(reading)) = read::entry(tank, photo, sighting, job.looked.taken_at)
             && let Source::Photo(source) = reading.source
         {
-            // Whether the time is in doubt was found out before, with more to go by than the photo.
-            reading.measurement.flags.retain(|flag| !flag.is_of_time());
             measured.readings.push((reading.measurement, source));
         }
     }

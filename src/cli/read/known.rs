@@ -10,6 +10,7 @@ use crate::cli::clock;
 use crate::cli::conditions::{Conditions, Temperatures};
 use crate::cli::doubts::{Checks, Doubts};
 use crate::log::Loaded;
+use crate::reading::Status;
 use crate::terms::text::printable;
 
 /// What the options and the log tell of the tests in the photos.
@@ -45,8 +46,7 @@ impl Known {
         self.at.or_else(|| instant(read.captured))
     }
 
-    /// Flags what is known against the readings of a photo, takes back what is no doubt any more, and
-    /// notes what could not be checked.
+    /// Flags what is known against the readings of a photo, and notes what could not be checked.
     ///
     /// # Errors
     /// The photo is older than its test.
@@ -56,10 +56,9 @@ impl Known {
         let logged = || self.temperatures.near(read.tank.as_deref()?, taken_at?);
         let conditions = Conditions { mixed_at: self.mixed_at, water_c: self.water_c.or_else(logged) };
         let doubts = Doubts::new(read.charts.iter().map(|chart| &**chart), &self.checks);
-        for sighting in &mut read.sightings {
-            if self.at.is_some() {
-                sighting.flags.retain(|flag| !flag.is_of_time());
-            }
+        let of_time = if self.at.is_some() { None } else { read.captured.doubt() };
+        for sighting in read.sightings.iter_mut().filter(|sighting| sighting.status != Status::Refused) {
+            sighting.flags.extend(of_time);
             doubts.flag(sighting, taken_at, &conditions);
             read.notes.extend(doubts.unchecked(sighting, taken_at, &conditions));
         }
