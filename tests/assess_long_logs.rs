@@ -76,6 +76,19 @@ fn a_proof_that_passed_long_ago_says_nothing_of_a_colony_starved_since() {
     }
 }
 
+/// Who took the tank up again in the meantime may have put animals in: no ammonia before a test.
+#[test]
+fn after_a_long_silence_the_first_thing_is_to_test_and_say_what_lives_there() {
+    let history = started_up(2.0);
+    let looks_first = |now: f64| {
+        let advice = &assess(&history, day(now)).advice[0];
+        advice.action.starts_with("before anything else, test ammonia")
+    };
+    assert!(!looks_first(61.0));
+    assert!(looks_first(95.0));
+    assert!(looks_first(1060.0));
+}
+
 #[test]
 fn a_colony_that_worked_and_was_never_proved_starves_all_the_same() {
     let mut history = started_up(3.0);

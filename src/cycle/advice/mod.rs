@@ -53,7 +53,7 @@ impl Advice {
 /// Everything to do today, the most urgent first.
 pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
     let animals = has_animals(series, facts);
-    let mut list = Vec::new();
+    let mut list: Vec<Advice> = silence(series).into_iter().collect();
     if animals {
         list.extend(rescue::rescue(&assessment.dangers, facts));
     }
@@ -64,6 +64,23 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     }
     list.extend(course::course(assessment, series, facts, animals));
     list
+}
+
+/// Days without any entry from which on nobody can tell what is in the water (judgement, no source).
+const SILENT_DAYS: f64 = 30.0;
+
+/// To look before anything is done, where the log has been silent for long.
+fn silence(series: &Series) -> Option<Advice> {
+    let tests = series.samples.iter().map(|sample| sample.day);
+    let last = tests.chain(series.deeds.iter().map(|deed| deed.day)).reduce(f64::max)?;
+    let days = series.now - last;
+    (days > SILENT_DAYS).then(|| {
+        let why = format!(
+            "nothing has been logged for {days:.0} days: what is in the water by now, and whether animals live in it, is not known"
+        );
+        let action = "before anything else, test ammonia, nitrite, nitrate and pH, and log what lives in the tank";
+        Advice::new(action, "", why)
+    })
 }
 
 /// Grams or litres with as many digits as make sense at home.
