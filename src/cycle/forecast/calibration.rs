@@ -219,49 +219,46 @@ fn calibrate(first_seed: u64) -> Calibration {
     Calibration { ranks: ranks.collect(), dates: all.iter().filter_map(|place| place.date).collect() }
 }
 
-/// Prints how wide and how far off the dates are: what the filter reaches where its model is the truth.
-fn print_dates(dates: &[Date]) {
-    let line = |name: &str, chosen: &[Date]| {
-        let count = chosen.len();
-        if count == 0 {
-            return;
-        }
-        let mut errors: Vec<f64> = chosen.iter().map(|date| date.error).collect();
-        errors.sort_by(f64::total_cmp);
-        println!(
-            "{name}: {} of {count} hold, {:.1} d wide, median error {:.1} d",
-            chosen.iter().filter(|date| date.held).count(),
-            chosen.iter().map(|date| date.width).sum::<f64>() / count as f64,
-            errors[count / 2],
-        );
-    };
-    for stage in ["no nitrite yet", "nitrite rising or at its peak", "nitrite falling"] {
-        let of_stage: Vec<Date> = dates.iter().copied().filter(|date| date.stage == stage).collect();
-        line(stage, &of_stage);
-    }
-    line("all", dates);
+/// How wide and how far off the dates are: what the filter reaches where its model is the truth.
+fn told_of(dates: &[Date]) -> String {
+    let stages = ["no nitrite yet", "nitrite rising or at its peak", "nitrite falling"];
+    let of_stage = |stage| dates.iter().filter(|date| date.stage == stage).copied().collect::<Vec<Date>>();
+    let rows = stages.into_iter().map(|stage| (stage, of_stage(stage)));
+    rows.chain([("all", dates.to_vec())]).filter_map(|(name, chosen)| line_of(name, &chosen)).collect()
 }
 
-/// `TINTWELL_RANK_SETS=5` tests five sets of histories instead of one and, with `--nocapture`, prints how
-/// wide and how far off their dates are.
+fn line_of(name: &str, dates: &[Date]) -> Option<String> {
+    let count = dates.len();
+    let mut errors: Vec<f64> = dates.iter().map(|date| date.error).collect();
+    errors.sort_by(f64::total_cmp);
+    let held = dates.iter().filter(|date| date.held).count();
+    let width = dates.iter().map(|date| date.width).sum::<f64>() / count as f64;
+    let error = errors.get(count / 2)?;
+    Some(format!("{name}: {held} of {count} hold, {width:.1} d wide, median error {error:.1} d\n"))
+}
+
+/// `TINTWELL_RANK_SETS=5` tests five sets of histories instead of one; `TINTWELL_RANK_DATES=FILE` writes
+/// down how wide and how far off their dates are.
 #[test]
 fn ranks_of_the_truth_are_uniform_over_histories_drawn_from_the_model() {
-    let asked: Option<u64> = std::env::var("TINTWELL_RANK_SETS").ok().and_then(|sets| sets.parse().ok());
-    for set in 0..asked.unwrap_or(1) {
+    let sets: u64 = std::env::var("TINTWELL_RANK_SETS").ok().and_then(|sets| sets.parse().ok()).unwrap_or(1);
+    let mut told = String::new();
+    for set in 0..sets {
         let Calibration { ranks, dates } = calibrate(5000 + 1000 * set);
-        if asked.is_some() {
-            print_dates(&dates);
+        told += &told_of(&dates);
+        if let Some(file) = std::env::var_os("TINTWELL_RANK_DATES") {
+            std::fs::write(file, &told).unwrap();
         }
-        let (held, told) = (dates.iter().filter(|date| date.held).count(), dates.len());
         for (name, ranks) in &ranks {
             let statistic = chi_square(ranks);
             assert!(statistic < CHI_SQUARE_7, "{name}: chi-square {statistic:.1}");
         }
-        let share = held as f64 / told as f64;
+        let (held, count) = (dates.iter().filter(|date| date.held).count(), dates.len());
+        let share = held as f64 / count as f64;
         // Standard error of a share of 0.8; three of them make a false alarm one in four hundred.
-        let error = (0.8 * 0.2 / told as f64).sqrt();
-        assert!(told > DRAWS / 3, "only {told} dates");
-        assert!((share - 0.8).abs() < 3.0 * error, "{held} of {told} 80 % intervals of the date hold");
+        let error = (0.8 * 0.2 / count as f64).sqrt();
+        assert!(count > DRAWS / 3, "only {count} dates");
+        assert!((share - 0.8).abs() < 3.0 * error, "{held} of {count} 80 % intervals of the date hold");
     }
 }
 
