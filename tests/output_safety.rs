@@ -76,6 +76,33 @@ fn nothing_hostile_reaches_the_terminal_from_any_command() {
     }
 }
 
+/// A chart made by somebody else, with tricks in every word that it can hold.
+#[test]
+fn nothing_hostile_in_a_chart_from_elsewhere_reaches_the_terminal() {
+    let home = Home::new();
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/rendered-ammonia.json");
+    let mut chart: serde_json::Value = serde_json::from_slice(&fs::read(shipped).unwrap()).unwrap();
+    chart["name"] = HOSTILE.into();
+    chart["leaflet"] = serde_json::json!({ "shake": HOSTILE, "wait_minutes": 5.0 });
+    let own = home.path().join("calibration");
+    fs::create_dir_all(&own).unwrap();
+    fs::write(own.join("elsewhere.json"), chart.to_string()).unwrap();
+    let photo = fixture();
+    let photo = photo.to_str().unwrap();
+    for args in [
+        &["read", "--dry-run", "--chart", "elsewhere", "--temperature", "10", photo][..],
+        &["read", "--tank", "A", "--mixed-at", "2031-03-04 18:00", "--chart", "elsewhere", photo],
+        &["calibrate", "elsewhere", "--temperature", "18..28"],
+        &["calibrate", "elsewhere", "--add", &format!("{photo}=2")],
+        &["log", "--all"],
+        &["log", "checks"],
+    ] {
+        let run = home.run(args);
+        assert!(is_tame(&run.out) && is_tame(&run.err), "{args:?}: {:?} {:?}", run.out, run.err);
+        assert!(!run.out.is_empty() || !run.err.is_empty(), "{args:?}");
+    }
+}
+
 #[test]
 fn every_line_of_json_is_one_object_and_keeps_the_words_whole() {
     let home = hostile_home();

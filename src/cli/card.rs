@@ -13,6 +13,7 @@ use super::{Outcome, Settings};
 use crate::card::layout::{Layout, VERSION_1, VERSION_2};
 use crate::card::print::{self, Paper, Sheet};
 use crate::terms::Analyte;
+use crate::terms::text::shown;
 
 /// Arguments of `card`.
 #[derive(Debug, clap::Args)]
@@ -119,7 +120,7 @@ pub fn run(args: &Args, settings: &Settings) -> anyhow::Result<Outcome> {
     }
     eprintln!(
         "wrote {}: print it at 100 %, then check with a ruler {}",
-        path.display(),
+        shown(&path),
         if args.slip.is_empty() {
             "that the bar is 40 mm long"
         } else {

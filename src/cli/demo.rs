@@ -9,6 +9,7 @@ use anyhow::{Context, Result, bail};
 use clap::Parser;
 
 use super::{Cli, Outcome, Settings};
+use crate::terms::text::{printable, shown};
 
 /// The invented tank's files: name and contents.
 const FILES: [(&str, &[u8]); 4] = [
@@ -45,7 +46,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     lay_out(folder)?;
     println!(
         "An invented tank, {TANK:?}, lies in {}. Its five weeks of history are simulated, its photo is rendered.\n",
-        folder.display()
+        shown(folder)
     );
     let at = |name: &str| folder.join(name).display().to_string();
     let (home, picture, page) = (at("home"), at("nitrate-picture.png"), at("north-window.html"));
@@ -57,9 +58,12 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     run_one(&home, &["assess", "--tank", TANK, "--at", JUDGED])?;
     run_one(&home, &["report", "--tank", TANK, "--at", JUDGED, "--out", &page])?;
     println!("What to look at:");
-    println!("- {page}: the tank's story; open it in a browser");
-    println!("- {picture}: what was measured in the photo, and the liquid among its chart's colours");
-    println!("- {}: the files it was made from; try the commands above with your own", folder.display());
+    println!("- {}: the tank's story; open it in a browser", printable(&page));
+    println!(
+        "- {}: what was measured in the photo, and the liquid among its chart's colours",
+        printable(&picture)
+    );
+    println!("- {}: the files it was made from; try the commands above with your own", shown(folder));
     Ok(Outcome::Done)
 }
 

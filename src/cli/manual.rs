@@ -6,6 +6,7 @@ use anyhow::{Context, Result};
 use clap::CommandFactory;
 
 use super::{Cli, Outcome};
+use crate::terms::text::shown;
 
 /// Arguments of `manual`.
 #[derive(Debug, clap::Args)]
@@ -25,10 +26,6 @@ pub fn run(args: &Args) -> Result<Outcome> {
         || format!("{}: cannot write manual pages here: choose another folder", args.folder.display());
     std::fs::create_dir_all(&args.folder).with_context(refuse)?;
     clap_mangen::generate_to(Cli::command(), &args.folder).with_context(refuse)?;
-    eprintln!(
-        "written to {}: read them with man {}/tintwell.1",
-        args.folder.display(),
-        args.folder.display()
-    );
+    eprintln!("written to {}: read them with man {}/tintwell.1", shown(&args.folder), shown(&args.folder));
     Ok(Outcome::Done)
 }

@@ -13,6 +13,7 @@ use super::{Outcome, Settings, clock, history, logging, thumbnail};
 use crate::cycle::{Assessment, assess};
 use crate::log::{Entry, Live, Loaded, Log, Source};
 use crate::report::page::{self, ChartUsed, EventRow, ReadingRow, Story};
+use crate::terms::text::shown;
 
 /// Arguments of `report`.
 #[derive(Debug, clap::Args)]
@@ -57,7 +58,7 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         let line = serde_json::json!({ "file": args.out.display().to_string(), "tanks": chosen });
         println!("{line}");
     } else {
-        println!("written to {}: open it in a browser", args.out.display());
+        println!("written to {}: open it in a browser", shown(&args.out));
     }
     Ok(Outcome::Done)
 }

@@ -10,6 +10,7 @@ use crate::report::standards as report;
 use crate::standards::addition;
 use crate::standards::buffer::{self, BufferRequest};
 use crate::standards::{Balance, Request, Salt, StandardsError, Ware, mix};
+use crate::terms::text::shown;
 use crate::terms::{Analyte, Unit};
 
 mod args;
@@ -122,7 +123,7 @@ fn write_table(args: &Args, text: &str) -> anyhow::Result<()> {
     let mut file = File::create_new(path)
         .with_context(|| format!("cannot write {}: name a new file in an existing folder", path.display()))?;
     file.write_all(text.as_bytes()).with_context(|| format!("cannot write {}", path.display()))?;
-    eprintln!("wrote {}: put in the names of your photos, then give it to calibrate", path.display());
+    eprintln!("wrote {}: put in the names of your photos, then give it to calibrate", shown(path));
     Ok(())
 }
 

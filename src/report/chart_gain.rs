@@ -7,15 +7,16 @@ use serde_json::json;
 use crate::chart::Chart;
 use crate::chart::history::{Gain, Revision};
 use crate::math::digits::rounded;
+use crate::terms::text::printable;
 
 /// The report for people.
 pub fn text(chart: &Chart, revision: &Revision, values: &str) -> String {
     let photos: Vec<&str> = revision.photos.iter().map(|photo| photo.photo.as_str()).collect();
     let mut out = format!(
         "Chart {}, revision {}: {} added ({values})\n",
-        chart.name,
+        printable(&chart.name),
         revision.revision,
-        photos.join(", ")
+        printable(&photos.join(", "))
     );
     for gain in &revision.gains {
         gain_text(&mut out, gain);

@@ -7,7 +7,7 @@ use serde_json::json;
 
 use crate::chart::{Chart, Scale};
 use crate::math::digits::rounded;
-use crate::terms::text::printable;
+use crate::terms::text::{printable, shown};
 
 /// How the chart was made.
 pub struct Made<'a> {
@@ -35,10 +35,10 @@ pub fn text(chart: &Chart, made: &Made) -> String {
         let _ = writeln!(
             out,
             "Found        {} shows what was measured: look whether it is right",
-            printable(&picture.display().to_string())
+            shown(picture)
         );
     }
-    let _ = writeln!(out, "Written to   {}", printable(&made.path.display().to_string()));
+    let _ = writeln!(out, "Written to   {}", shown(made.path));
     out
 }
 

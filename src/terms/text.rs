@@ -1,6 +1,7 @@
 //! Words of unknown origin, made fit for a terminal.
 
 use std::borrow::Cow;
+use std::path::Path;
 
 /// Whether `c` is invisible and turns or joins the text around it.
 pub const fn is_invisible(c: char) -> bool {
@@ -17,6 +18,11 @@ pub fn printable(text: &str) -> Cow<'_, str> {
     }
     let spell = |c: char| if is_unfit(c) { c.escape_default().to_string() } else { c.to_string() };
     Cow::Owned(text.chars().map(spell).collect())
+}
+
+/// A path, the same.
+pub fn shown(path: &Path) -> String {
+    printable(&path.display().to_string()).into_owned()
 }
 
 /// The same for a message of several lines, which stay lines.

@@ -11,6 +11,7 @@ use crate::chart::history::Revision;
 use crate::chart::{Chart, Form};
 use crate::cli::{Outcome, Settings, clock};
 use crate::report;
+use crate::terms::text::shown;
 
 /// Adds every photo named and says what each gained.
 pub(super) fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
@@ -38,7 +39,7 @@ pub(super) fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     if added > 0 {
         args.draw(&chart)?;
         if !settings.json {
-            println!("Written to   {}", path.display());
+            println!("Written to   {}", shown(&path));
         }
     }
     Ok(match (added, refused) {

@@ -7,7 +7,7 @@ use super::{Args, chart_at_hand};
 use crate::chart::Leaflet;
 use crate::cli::charts::NO_CHART as NONE;
 use crate::cli::{Outcome, Settings};
-use crate::terms::text::printable;
+use crate::terms::text::{printable, shown};
 
 /// Options for the facts of a leaflet.
 #[derive(Debug, Clone, clap::Args)]
@@ -141,7 +141,7 @@ pub(super) fn enter(args: &Args, settings: &Settings) -> Result<Outcome> {
         let nothing = if chart.leaflet.is_empty() { "nothing entered" } else { "" };
         println!("Leaflet      {}{nothing}", chart.leaflet);
         expires.iter().for_each(|date| println!("Expires      {date}"));
-        println!("Written to   {}", printable(&path.display().to_string()));
+        println!("Written to   {}", shown(&path));
     }
     Ok(Outcome::Done)
 }

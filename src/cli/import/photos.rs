@@ -1,6 +1,6 @@
 //! Photos: what is said of each, of all, and of what to mend; and waiting for more.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::thread;
 use std::time::Duration;
 
@@ -16,7 +16,7 @@ use crate::log::import::photos::{self, Done, Job, Measured, Outcome, Target};
 use crate::log::import::seen::Seen;
 use crate::log::import::watch::{Stamp, Watch};
 use crate::log::{Entry, Loaded, Log, TornTail};
-use crate::terms::text::printable;
+use crate::terms::text::{printable, shown};
 
 /// How often a watched folder is looked at.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
@@ -106,10 +106,6 @@ fn progress(count: usize) -> ProgressBar {
         bar.set_style(style);
     }
     bar
-}
-
-fn shown(path: &Path) -> String {
-    printable(&path.display().to_string()).into_owned()
 }
 
 fn say(done: &Done, torn: Option<&TornTail>, settings: &Settings) {

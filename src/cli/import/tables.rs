@@ -13,7 +13,7 @@ use crate::log::import::facts::{self, FactsError};
 use crate::log::import::seen::{Fresh, Seen};
 use crate::log::{Entry, Loaded, Log};
 use crate::terms::TankFacts;
-use crate::terms::text::printable;
+use crate::terms::text::{printable, shown};
 
 /// The largest table or tank file that is read, bytes.
 const MAX_BYTES: u64 = 256 << 20;
@@ -138,10 +138,6 @@ fn read(path: &Path) -> Result<Vec<u8>, String> {
         ));
     }
     std::fs::read(path).map_err(|error| format!("cannot be read: {error}"))
-}
-
-fn shown(path: &Path) -> String {
-    printable(&path.display().to_string()).into_owned()
 }
 
 /// Says that nothing of a file could be used.

@@ -11,7 +11,7 @@ use crate::log::import::photos::Looked;
 use crate::log::{content_hash, when};
 use crate::photo::{self, CaptureTime};
 use crate::terms::Flag;
-use crate::terms::text::printable;
+use crate::terms::text::shown;
 
 /// What to do about photos that do not say when they were taken.
 #[derive(Debug)]
@@ -88,10 +88,6 @@ fn ask(path: &Path, turn: &Mutex<()>) -> Option<DateTime<FixedOffset>> {
             Err(error) => eprintln!("{error}"),
         }
     }
-}
-
-fn shown(path: &Path) -> String {
-    printable(&path.display().to_string()).into_owned()
 }
 
 #[cfg(test)]
