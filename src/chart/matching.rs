@@ -232,7 +232,7 @@ const NO_GLANCE: f64 = -80.0;
 const NO_CHANCE: f64 = -22.0;
 /// The same, against the best one of all ends, for all six samples of a piece that is not looked at
 /// sample by sample, even if it has a kink.
-const SMALL_CHANCE: f64 = -8.0;
+const SMALL_CHANCE: f64 = -14.0;
 /// Fifth difference of the likelihood's logarithm at six samples up to which it has no kink.
 const SMOOTH: f64 = 0.01;
 /// What a sample that is passed over says.
@@ -257,10 +257,11 @@ fn explain(nodes: &[Node], problem: &Problem, glances: Vec<Look>) -> (usize, Vec
         let inner = problem.look(std::array::from_fn(|k| &nodes[own + (k + 1) * STRIDE]), states.each_ref());
         let six = [ends[0], &inner[0], &inner[1], &inner[2], &inner[3], ends[1]];
         let words = &mut explained[own - begin..=own - begin + NODES_PER_PIECE];
-        if (is_smooth(&six) && meet_the_same_bounds(&six, problem))
-            || six.iter().all(|look| look.explained.likelihood < best + ratio * SMALL_CHANCE)
-        {
+        if is_smooth(&six) && meet_the_same_bounds(&six, problem) {
             interpolate(&six.map(|look| look.explained), words);
+        } else if six.iter().all(|look| look.explained.likelihood < best + ratio * SMALL_CHANCE) {
+            interpolate(&six.map(|look| look.explained), words);
+            hold_between(&six.map(|look| look.explained), words);
         } else {
             look_closely(&nodes[own..], problem, &six, words);
         }
@@ -356,6 +357,16 @@ fn interpolate(six: &[Explained; 6], piece: &mut [Explained]) {
         let weights = &WEIGHTS[k];
         let sum = |value: fn(&Explained) -> f64| six.iter().zip(weights).map(|(e, w)| w * value(e)).sum();
         *node = Explained { likelihood: sum(|e| e.likelihood), chi_square: sum(|e| e.chi_square) };
+    }
+}
+
+/// Keeps what lies between two of six samples between what they say: over a kink, and where the likelihood
+/// falls steeply, the polynomial swings far beyond.
+fn hold_between(six: &[Explained; 6], piece: &mut [Explained]) {
+    for (k, word) in piece.iter_mut().enumerate() {
+        let own = (k / STRIDE).min(six.len() - 2);
+        let (a, b) = (six[own].likelihood, six[own + 1].likelihood);
+        word.likelihood = word.likelihood.clamp(a.min(b), a.max(b));
     }
 }
 
