@@ -257,11 +257,14 @@ fn explain(nodes: &[Node], problem: &Problem, glances: Vec<Look>) -> (usize, Vec
         let inner = problem.look(std::array::from_fn(|k| &nodes[own + (k + 1) * STRIDE]), states.each_ref());
         let six = [ends[0], &inner[0], &inner[1], &inner[2], &inner[3], ends[1]];
         let words = &mut explained[own - begin..=own - begin + NODES_PER_PIECE];
-        if is_smooth(&six) && meet_the_same_bounds(&six, problem) {
-            interpolate(&six.map(|look| look.explained), words);
-        } else if six.iter().all(|look| look.explained.likelihood < best + ratio * SMALL_CHANCE) {
-            interpolate(&six.map(|look| look.explained), words);
-            hold_between(&six.map(|look| look.explained), words);
+        let has_no_kink = is_smooth(&six) && meet_the_same_bounds(&six, problem);
+        let is_far = || six.iter().all(|look| look.explained.likelihood < best + ratio * SMALL_CHANCE);
+        if has_no_kink || is_far() {
+            let six = six.map(|look| look.explained);
+            interpolate(&six, words);
+            if !has_no_kink {
+                hold_between(&six, words);
+            }
         } else {
             look_closely(&nodes[own..], problem, &six, words);
         }

@@ -14,7 +14,8 @@ use std::time::{Duration, Instant};
 use chrono::{DateTime, FixedOffset, TimeDelta};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use tintwell::cycle::{Deed, TankHistory, assess};
+use tintwell::cli::history::of_tank;
+use tintwell::cycle::{TankHistory, assess};
 use tintwell::log::record::Verdict;
 use tintwell::log::{Entry, Event, Id, Log, PhotoSource, Reading, SampleBox, Source};
 use tintwell::reading::{Measurement, Status};
@@ -84,22 +85,7 @@ fn measure(records: usize, share: f64) -> Times {
 
 /// As the program makes it of the log.
 fn history(log: &Log) -> TankHistory {
-    let of_tank = log.load_tank("tank 0").unwrap();
-    let mut history = TankHistory { facts: of_tank.facts(), measurements: Vec::new(), deeds: Vec::new() };
-    for live in of_tank.live() {
-        match live.entry {
-            Entry::Reading(reading) => history.measurements.push(reading.measurement.clone()),
-            Entry::Event(event) => history.deeds.push(Deed {
-                kind: event.kind,
-                amount: event.amount,
-                at: event.at,
-                note: event.note.clone(),
-                is_supposed: false,
-            }),
-            _ => {}
-        }
-    }
-    history
+    of_tank(&log.load_tank("tank 0").unwrap())
 }
 
 fn plain_scan(path: &Path) -> usize {
