@@ -146,6 +146,65 @@ fn with_animals_no_ammonia_is_ever_advised() {
         .stdout(predicate::str::contains("harmful"));
 }
 
+/// Nothing in the log tells whether animals live in the tank: it is asked for first, and to dose is said with an if.
+#[test]
+fn where_nothing_tells_of_animals_it_is_asked_before_ammonia_is_dosed() {
+    let home = Home::new();
+    home.run(&["add", "--tank", "hall", "--at", "2031-03-04T18:00:00+01:00", "ammonia=0.25", "nitrite=0"])
+        .success();
+    let at = "2031-03-05T19:00:00+01:00";
+    let first_and_dose = |home: &Home| {
+        let said = home.judged(at);
+        let advice = said["advice"].as_array().unwrap().clone();
+        let action = |line: &Value| line["do"].as_str().unwrap().to_owned();
+        let dose = advice.iter().map(action).find(|action| action.contains("dose ammonia"));
+        (action(&advice[0]), dose)
+    };
+    let (first, dose) = first_and_dose(&home);
+    assert!(first.starts_with("say what lives in the tank"), "{first}");
+    assert!(dose.unwrap().starts_with("if no animal lives in the tank"));
+    home.run(&["tank", "hall", "--ammonia-source", "ammonium chloride"]).success();
+    let (first, dose) = first_and_dose(&home);
+    assert_eq!(Some(first), dose, "nothing stands before it now");
+    home.run(&["event", "--tank", "hall", "--at", "2031-03-05T10:00:00+01:00", "fish_added=3"]).success();
+    assert_eq!(first_and_dose(&home).1, None);
+    home.run(&["event", "--tank", "hall", "--at", "2031-03-05T11:00:00+01:00", "fish_added=-3"]).success();
+    assert!(first_and_dose(&home).1.is_some(), "all were moved out");
+    home.run(&["event", "--tank", "hall", "food=-3"])
+        .failure()
+        .stderr(predicate::str::contains("below zero"));
+}
+
+/// Four fish, fed daily; nitrite rose and went, and nitrate rises.
+#[test]
+fn a_tank_whose_bacteria_keep_up_with_its_animals_is_told_so_and_never_called_ready() {
+    let home = Home::new();
+    home.run(&["tank", "hall", "--volume", "100", "--tap-nitrate", "5", "--temperature", "25"]).success();
+    home.run(&["event", "--tank", "hall", "--at", "2031-03-01T10:00:00+01:00", "fish_added=4"]).success();
+    for day in 1..=30 {
+        let at = |hour: u32| format!("2031-03-{day:02}T{hour:02}:00:00+01:00");
+        home.run(&["event", "--tank", "hall", "--at", &at(9), "food=0.2"]).success();
+        let nitrite = if (8..18).contains(&day) { "nitrite=0.8" } else { "nitrite=0" };
+        let nitrate = format!("nitrate={}", 5 + day / 2);
+        if day % 2 == 0 {
+            home.run(&["add", "--tank", "hall", "--at", &at(18), "ammonia=0", nitrite, &nitrate, "ph=7.2"])
+                .success();
+        }
+    }
+    let (midst, end) = ("2031-03-20T20:00:00+01:00", "2031-03-30T20:00:00+01:00");
+    let keeps_up = predicate::str::contains("KEEPS UP with its animals");
+    home.run(&["assess", "--at", midst]).success().stdout(keeps_up.clone().not());
+    home.run(&["assess", "--at", end])
+        .success()
+        .stdout(keeps_up)
+        .stdout(predicate::str::contains("in 7 tests over 12 days"))
+        .stdout(predicate::str::contains("for more it is not shown"));
+    let said = home.judged(end);
+    assert_eq!((&said["ready"], &said["proof"]), (&Value::from(false), &Value::from("not_shown")));
+    let dose = |line: &Value| line["do"].as_str().unwrap().contains("dose");
+    assert!(!said["advice"].as_array().unwrap().iter().any(dose), "{said}");
+}
+
 #[test]
 fn an_unknown_ph_is_answered_by_asking_for_it() {
     let home = Home::new();

@@ -128,6 +128,15 @@ fn plan(words: &str, json: &Value, tank: &str) {
     assert!(words.contains(&format!("(by about {rise:.0} mg/L)")), "{tank}: {rise}");
 }
 
+/// A shift of the date in whole days.
+fn in_days(days: f64) -> String {
+    match days.round() as i64 {
+        0 => "no change".to_owned(),
+        days if days < 0 => format!("{} days earlier", -days),
+        days => format!("{days} days later"),
+    }
+}
+
 fn what_if(words: &str, json: &Value, tank: &str) {
     let part = words.split("\nWhat if, today\n").nth(1).unwrap();
     let said: Vec<&str> = part.lines().take_while(|line| line.starts_with("- ")).collect();
@@ -139,9 +148,9 @@ fn what_if(words: &str, json: &Value, tank: &str) {
         let (low, middle, high) = (days("days_later_low"), days("days_later"), days("days_later_high"));
         assert!(low <= middle && middle <= high, "{tank}: {row}");
         if !line.contains("no difference") {
-            let word = if middle < 0.0 { "earlier" } else { "later" };
-            let about = format!("about {:.0} days {word}", middle.abs());
-            assert!(line.contains(&about), "{tank}: {line} for {row}");
+            let [low, middle, high] = [low, middle, high].map(in_days);
+            assert!(line.contains(&format!(" {middle} (")), "{tank}: {line} for {row}");
+            assert!(line.ends_with(&format!("(80 %: {low} to {high})")), "{tank}: {line} for {row}");
         }
     }
 }

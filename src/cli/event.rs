@@ -18,8 +18,8 @@ pub struct Args {
     entry: EntryArgs,
 
     /// What was done: ammonia_dose=2 (rise in mg/L NH3), water_change=30 (% of volume), food=0.5 (g),
-    /// mature_medium=40 (% of filter), bottled_bacteria=50 (mL), fish_added=6, alkalinity_dose=0.5
-    /// (rise in meq/L), filter_cleaned, medicine
+    /// mature_medium=40 (% of filter), bottled_bacteria=50 (mL), fish_added=6 (-2 if two
+    /// died or were moved out), alkalinity_dose=0.5 (rise in meq/L), filter_cleaned, medicine
     #[arg(required = true, value_name = "EVENT[=AMOUNT]")]
     events: Vec<String>,
 }

@@ -3,12 +3,14 @@
 use chrono::{DateTime, FixedOffset};
 
 use super::advice::{Advice, advice};
+use super::animals::Animals;
 use super::balance::{Balance, balance};
 use super::capacity::{Capacity, capacity};
 use super::danger::{Danger, dangers};
 use super::faults::{Fault, Findings, find_faults};
 use super::forecast::{Filter, Posterior, ReadyOn, Settings, Unforeseen};
 use super::history::TankHistory;
+use super::load::{Load, carried};
 use super::plan::{ProofPlan, plan_proof};
 use super::proof::{Outcome, Proof, latest_proof};
 use super::readiness::{Obstacle, obstacles, passes_now};
@@ -20,6 +22,8 @@ use super::window::Parts;
 /// A proof begun now is said to pass above these probabilities: after one that passed, without one in the log,
 /// and after one that did not.
 const WOULD_PASS: [f64; 3] = [0.3, 0.55, 0.65];
+/// Why there may be no date for a tank with animals.
+const NO_DATE_WITH_ANIMALS: &str = "it would be that of a proof by 2 mg/L ammonia, which must not be made with animals in the tank, and a colony that they feed may never be large enough for it";
 /// A cause of a stall is named above this weight.
 const NAMED: f64 = 0.5;
 
@@ -62,6 +66,10 @@ pub struct Assessment {
     pub left_out: Vec<String>,
     /// The nitrogen balance of the log as it stands, faults and all.
     pub balance: Balance,
+    /// Whether animals live in the tank.
+    pub animals: Animals,
+    /// What shows that the bacteria keep up with them.
+    pub load: Option<Load>,
     /// What stands in the water against published criteria.
     pub dangers: Vec<Danger>,
     /// What the colonies have been shown to do.
@@ -101,7 +109,9 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     } else {
         stage_on_the_way(&track.now, recent_supply(&series, facts))
     };
-    let (ready_on, unforeseen) = date(&posterior, ready, now);
+    let animals = Animals::of(&series, facts);
+    let load = (animals == Animals::Present).then(|| carried(&series, &drawn)).flatten();
+    let (ready_on, unforeseen) = date(&posterior, ready, animals, now);
     let mut assessment = Assessment {
         tank: facts.tank.clone(),
         at: now,
@@ -120,6 +130,8 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         faults,
         searched_from,
         left_out: as_logged.left_out,
+        animals,
+        load,
         dangers: dangers(&series, facts),
         capacity: capacity(&track.now, facts),
         plan: plan_proof(&series, facts, &drawn),
@@ -145,6 +157,7 @@ fn would_pass(proof: Option<&Proof>) -> f64 {
 fn date(
     posterior: &Posterior,
     ready: bool,
+    animals: Animals,
     now: DateTime<FixedOffset>,
 ) -> (Option<ReadyOn>, Option<&'static str>) {
     if ready {
@@ -154,6 +167,7 @@ fn date(
         Ok(on) => (Some(on), None),
         // Not proved, but a proof begun today would pass.
         Err(Unforeseen::ReadyNow) => (Some(ReadyOn { earliest: now, likely: now, latest: now }), None),
+        Err(Unforeseen::NotInSight) if animals == Animals::Present => (None, Some(NO_DATE_WITH_ANIMALS)),
         Err(why) => (None, Some(why.what_is_missing())),
     }
 }

@@ -10,7 +10,7 @@ use super::criteria::{
 };
 use super::series::{Level, Series};
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
-use crate::terms::{Analyte, EventKind, TankFacts};
+use crate::terms::{Analyte, TankFacts};
 
 /// Readings older than this say nothing of today, days.
 const STALE_DAYS: f64 = 7.0;
@@ -105,12 +105,6 @@ impl Conditions {
             un_ionised_share(self.ph.1, self.temperature_c.1, self.salinity.0),
         )
     }
-}
-
-/// Whether the log tells of animals in the tank.
-pub fn has_animals(series: &Series, facts: &TankFacts) -> bool {
-    let added = series.of_kind(EventKind::FishAdded).any(|deed| deed.deed.amount.unwrap_or(1.0) > 0.0);
-    added || facts.ammonia_source.as_deref() == Some("fish")
 }
 
 /// Ammonia, nitrite and nitrate against their criteria.

@@ -5,6 +5,7 @@
 pub mod advice;
 pub mod alkalinity;
 pub mod ammonia;
+pub mod animals;
 pub mod assessment;
 pub mod balance;
 pub mod capacity;
@@ -15,6 +16,7 @@ pub mod faults;
 pub mod forecast;
 pub mod history;
 pub mod kinetics;
+pub mod load;
 pub mod oxygen;
 pub mod plan;
 pub mod proof;

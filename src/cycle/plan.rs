@@ -3,8 +3,8 @@
 use chrono::{DateTime, Duration, FixedOffset};
 
 use super::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L};
+use super::animals::Animals;
 use super::balance::Balance;
-use super::danger::has_animals;
 use super::dosing::{ammonium_chloride_g, aqueous_ammonia_ml};
 use super::series::Series;
 use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
@@ -40,13 +40,14 @@ pub struct ProofPlan {
 
 /// Plans the proof of the tank in `series`.
 pub fn plan_proof(series: &Series, facts: &TankFacts, balance: &Balance) -> ProofPlan {
-    let animals = has_animals(series, facts);
+    let animals = Animals::of(series, facts);
+    let in_tank = animals == Animals::Present;
     let standing = series
         .latest(Analyte::Ammonia)
         .filter(|(day, _)| series.now - day < 2.0)
         .map_or(0.0, |(_, level)| level.value * NH3_PER_N);
     let needed = ((PROOF_MG_L - standing) * 10.0).round().max(0.0) / 10.0;
-    let dose = if animals { 0.0 } else { needed };
+    let dose = if in_tank { 0.0 } else { needed };
     let volume = facts.volume_l.unwrap_or(0.0);
     let now = series.moment(series.now);
     ProofPlan {
@@ -57,13 +58,25 @@ pub fn plan_proof(series: &Series, facts: &TankFacts, balance: &Balance) -> Proo
         test_at: now + Duration::hours(24),
         test_until: now + Duration::hours(26),
         nitrate_rise_mg_l: PROOF_MG_L / NH3_PER_N * NO3_PER_N,
-        first: if animals { Vec::new() } else { first(series, facts, balance, standing) },
-        animals,
+        first: if in_tank { Vec::new() } else { first(series, facts, balance, animals, standing) },
+        animals: in_tank,
     }
 }
 
-fn first(series: &Series, facts: &TankFacts, balance: &Balance, standing: f64) -> Vec<String> {
+fn first(
+    series: &Series,
+    facts: &TankFacts,
+    balance: &Balance,
+    animals: Animals,
+    standing: f64,
+) -> Vec<String> {
     let mut first = Vec::new();
+    if animals == Animals::Unknown {
+        first.push(
+            "make sure that no animal lives in the tank: the log does not tell, and the dose would kill it"
+                .to_owned(),
+        );
+    }
     if standing > PROOF_MG_L + 0.5 {
         first.push(format!(
             "ammonia stands at {standing:.1} mg/L already: wait until it has fallen below 0.25 mg/L, or the proof cannot pass"

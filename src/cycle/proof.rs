@@ -154,6 +154,11 @@ fn outcome(ammonia_gone: f64, nitrite_gone: f64, nitrate_made: f64) -> Outcome {
     }
 }
 
+/// Whether neither ammonia nor nitrite can be told from zero, as surely as a proof asks.
+pub fn clearly_gone(ammonia: &Level, nitrite: &Level) -> bool {
+    chance_below(ammonia, FIRST_COLOUR / NH3_PER_N) * chance_below(nitrite, FIRST_COLOUR / NO2_PER_N) > SURE
+}
+
 /// Whether zero lies within the interval of `level` and all of it below [`TWICE_ZERO`].
 fn as_good_as_zero(level: &Level, factor: f64) -> bool {
     level.reaches_zero && level.upper() * factor < TWICE_ZERO

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::animals::Animals;
 use super::forecast::{Action, Hindrance, Posterior};
 use super::proof::{Outcome, Proof};
 use super::series::{DatedDeed, Level, Series};
@@ -170,7 +171,7 @@ impl Bench<'_> {
             .rev()
             .find(|sample| sample.ammonia.is_some_and(stands))
             .map_or(0.0, |sample| sample.day);
-        let fish = self.series.of_kind(EventKind::FishAdded).next().is_some();
+        let fish = Animals::of(self.series, self.facts) == Animals::Present;
         let idle = self.series.now - last_fed.max(last_seen);
         if fish || idle < HUNGER_DAYS || self.gives_up_to_now(idle) < 1.5 {
             return 0.0;

@@ -59,7 +59,8 @@ pub fn amount(text: &str, kind: EventKind) -> Result<f64, String> {
         None if label.is_empty() || is_unit_of(label, kind) => number,
         None => return Err(format!("{kind} is counted in {}, not in {label:?}", kind.unit())),
     };
-    if value < 0.0 {
+    // Fish that died or were moved out are counted back.
+    if value < 0.0 && kind != EventKind::FishAdded {
         return Err(format!("{value} is below zero: give what was added, changed or done"));
     }
     if kind == EventKind::WaterChange && value > 100.0 {
@@ -190,7 +191,7 @@ pub fn doubt_amount(kind: EventKind, amount: f64) -> Option<String> {
         EventKind::MatureMedium | EventKind::WaterChange => 100.0,
         EventKind::FilterCleaned | EventKind::Medicine => 20.0,
     };
-    (amount > high).then(|| format!("{kind} of {amount} {} is unusual: check the number", kind.unit()))
+    (amount.abs() > high).then(|| format!("{kind} of {amount} {} is unusual: check the number", kind.unit()))
 }
 
 #[cfg(test)]
@@ -214,6 +215,7 @@ mod tests {
         assert!(!typed("2 ppm", Analyte::Nitrite).unwrap().converted);
         assert_relative_eq!(amount("2N", EventKind::AmmoniaDose).unwrap(), 2.43179, epsilon = 1e-5);
         assert_relative_eq!(amount("30%", EventKind::WaterChange).unwrap(), 30.0);
+        assert_relative_eq!(amount("-2", EventKind::FishAdded).unwrap(), -2.0);
     }
 
     #[test]
@@ -242,6 +244,7 @@ mod tests {
             assert!(typed(text, analyte).is_err(), "{text} {analyte}");
         }
         assert!(amount("130", EventKind::WaterChange).is_err());
+        assert!(amount("-1", EventKind::Food).is_err());
         assert!(amount("2 mL", EventKind::Food).is_err());
     }
 

@@ -12,6 +12,9 @@ pub fn headline(assessment: &Assessment) -> String {
     match (assessment.ready, assessment.stage) {
         (true, _) => "READY for animals, added in stages".to_owned(),
         (false, Stage::Stalled) => "NOT READY: stalled".to_owned(),
+        (false, _) if assessment.load.is_some() => {
+            "KEEPS UP with its animals so far; not proved for more".to_owned()
+        }
         (false, Stage::Cycled) => "NOT PROVED YET: a proof begun now would probably pass".to_owned(),
         (false, Stage::None) => "NOT READY: the cycle does not show yet".to_owned(),
         (false, stage) => format!("NOT READY: {}", stage.word().replace('_', " ")),
@@ -64,9 +67,18 @@ pub fn nitrogen(assessment: &Assessment) -> Vec<String> {
         ));
     }
     if let Some(residual) = assessment.balance.points.iter().rev().find_map(|point| point.residual) {
-        let verdict = if residual.value.abs() < 2.0 * residual.sd { "agrees" } else { "does not agree" };
+        let (verdict, reason) = match residual.value / residual.sd {
+            off if off >= 2.0 => {
+                ("does not agree", ": some came in that is not logged (food, animals, tap water, a dose)")
+            }
+            off if off <= -2.0 => (
+                "does not agree",
+                ": some left that is not logged (a water change, plants), or nitrate reads low",
+            ),
+            _ => ("agrees", ""),
+        };
         lines.push(format!(
-            "the last full test {verdict} with what went in and out: {:+.1} ± {:.1} mg/L N",
+            "the last full test {verdict} with what went in and out: {:+.1} ± {:.1} mg/L N{reason}",
             residual.value,
             1.96 * residual.sd
         ));

@@ -4,7 +4,10 @@ use anstream::println;
 
 use super::contract::WhatIfLine;
 use crate::cycle::Assessment;
-use crate::cycle::advice::{ALKALINITY_CAUTION, AMMONIA_CAUTION};
+use crate::cycle::advice::{ALKALINITY_CAUTION, AMMONIA_CAUTION, CHANGE_CAUTION, WARMTH_CAUTION};
+use crate::cycle::animals::Animals;
+use crate::cycle::danger::Severity;
+use crate::cycle::forecast::Action;
 
 /// Tests that are named.
 const TESTS: usize = 2;
@@ -13,7 +16,10 @@ const TESTS: usize = 2;
 pub fn print(assessment: &Assessment, what_if: bool) {
     let posterior = &assessment.posterior;
     let tests = posterior.next_tests();
-    if !assessment.ready && !tests.is_empty() {
+    // Animals in danger need their own next test, which the advice names.
+    let endangered = assessment.animals == Animals::Present
+        && assessment.dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
+    if !assessment.ready && !endangered && !tests.is_empty() {
         println!("\nMost telling next");
         for test in tests.iter().take(TESTS) {
             println!("- {test}");
@@ -21,12 +27,23 @@ pub fn print(assessment: &Assessment, what_if: bool) {
     }
     if what_if {
         println!("\nWhat if, today");
-        for comparison in posterior.comparisons() {
-            println!("- {comparison}");
-        }
+        let comparisons = posterior.comparisons();
+        comparisons.iter().for_each(|comparison| println!("- {comparison}"));
         println!("The forecast rests on a model: take the days as rough.");
-        println!("Ammonia: {AMMONIA_CAUTION}");
-        println!("Alkalinity: {ALKALINITY_CAUTION}");
+        comparisons.iter().filter_map(|comparison| caution(comparison.action)).for_each(|(what, caution)| {
+            println!("{what}: {caution}");
+        });
+    }
+}
+
+/// What to beware of with `action`, under the word for what it brings into the tank.
+const fn caution(action: Action) -> Option<(&'static str, &'static str)> {
+    match action {
+        Action::Redose { .. } => Some(("Ammonia", AMMONIA_CAUTION)),
+        Action::Alkalinity { .. } => Some(("Alkalinity", ALKALINITY_CAUTION)),
+        Action::Warm { .. } => Some(("Warmth", WARMTH_CAUTION)),
+        Action::WaterChange { .. } => Some(("Water", CHANGE_CAUTION)),
+        Action::GoOn | Action::MatureMedium { .. } | Action::MoreOxygen => None,
     }
 }
 

@@ -5,6 +5,7 @@ use anstyle::Style;
 
 use crate::cycle::Assessment;
 use crate::cycle::advice::AMMONIA_CAUTION;
+use crate::cycle::animals::Animals;
 use crate::cycle::plan::ProofPlan;
 use crate::cycle::proof::Outcome;
 use crate::math::digits::percent;
@@ -51,6 +52,9 @@ fn reasons(assessment: &Assessment) {
     for obstacle in &assessment.obstacles {
         println!("- {}", obstacle.sentence());
     }
+    if let Some(load) = &assessment.load {
+        println!("- {}", load.sentence());
+    }
     println!("- a proof begun now would pass with {} probability", percent(assessment.passes_now));
     proof(assessment);
     let balances = verdict::nitrogen(assessment).into_iter().chain(verdict::buffer(assessment));
@@ -68,6 +72,10 @@ fn reasons(assessment: &Assessment) {
 
 fn proof(assessment: &Assessment) {
     let Some(proof) = &assessment.proof else {
+        if assessment.animals == Animals::Present {
+            println!("- proof: not shown: none is made with animals in the tank");
+            return;
+        }
         println!("- proof: the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later");
         return;
     };
@@ -95,7 +103,7 @@ fn print_plan(plan: &ProofPlan) {
     if plan.animals {
         println!("- animals are in the tank: dose no ammonia, ever. Their food is the test");
         println!(
-            "- feed as usual and test ammonia and nitrite daily for a week: both at zero throughout, with nitrate rising, prove as much"
+            "- feed as usual and test ammonia and nitrite daily for a week: both at zero throughout, with nitrate rising, show that the bacteria keep up with these animals"
         );
         return;
     }
@@ -136,7 +144,14 @@ fn what_would_change(assessment: &Assessment) {
     if let Some(cause) = assessment.stall_cause {
         println!("- {}", cause.deciding_observation());
     }
+    if assessment.load.is_some() {
+        println!("- ammonia or nitrite above zero in any test; more animals or more food");
+        return;
+    }
     match assessment.outcome {
+        _ if assessment.animals == Animals::Present => println!(
+            "- a week of tests with the animals fed as usual: ammonia and nitrite at zero in all of them would show that the bacteria keep up, either above zero that they do not"
+        ),
         Outcome::Passed => println!("- another proof with ammonia and nitrite clearly at zero after 24 h"),
         _ => println!(
             "- a proof: 2 mg/L ammonia, and 24 h later ammonia and nitrite at zero and nitrate risen (`tintwell assess --plan-proof`)"

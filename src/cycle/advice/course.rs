@@ -1,10 +1,13 @@
 //! What to do along the normal course of the cycle.
 
-use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded};
+use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded, unless_animals};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
+use crate::cycle::animals::Animals;
 use crate::cycle::assessment::Assessment;
 use crate::cycle::capacity::{NITRATE_TARGET, WEEKLY_CHANGE};
+use crate::cycle::danger::Severity;
 use crate::cycle::dosing::{ammonium_chloride_g, single_change};
+use crate::cycle::load::Load;
 use crate::cycle::plan::PROOF_MG_L;
 use crate::cycle::series::Series;
 use crate::cycle::stage::Stage;
@@ -15,25 +18,41 @@ use crate::terms::{Analyte, TankFacts};
 const DOSE_BELOW: f64 = 0.5;
 /// Dose during the start, mg/L NH3 (common practice).
 const START_DOSE: f64 = 2.0;
+/// Fall of the pH since the first reading that tells of a buffer being used up (judgement, no source).
+const PH_FALL: f64 = 0.5;
+/// Age up to which a reading of pH speaks for today, days.
+const RECENT_DAYS: f64 = 7.0;
 /// Share of the final food that new animals get in the first week (common practice).
 const FIRST_SHARE: f64 = 0.25;
 
 /// Feeding the bacteria, the buffer, the next test, the animals.
-pub fn course(assessment: &Assessment, series: &Series, facts: &TankFacts, animals: bool) -> Vec<Advice> {
+pub fn course(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
     let mut list = Vec::new();
+    let present = assessment.animals == Animals::Present;
     if assessment.ready {
-        list.extend(after_the_cycle(assessment, series, facts, animals));
-    } else if assessment.stage == Stage::Cycled && !animals {
+        list.extend(after_the_cycle(assessment, series, facts));
+    } else if present {
+        list.extend(assessment.load.map(|load| more_animals(&load)));
+    } else if assessment.stage == Stage::Cycled {
         list.push(prove(assessment, facts));
-    } else if assessment.stage != Stage::Stalled && !animals {
-        list.extend(keep_fed(series, facts));
+    } else if assessment.stage != Stage::Stalled {
+        list.extend(keep_fed(assessment, series, facts));
     }
-    list.extend(buffer(assessment, facts));
-    list.push(next_test(assessment, series));
+    list.extend(buffer(assessment, series, facts));
+    list.extend(next_test(assessment, series));
     if let Some(why) = assessment.unforeseen.filter(|_| !assessment.ready) {
-        list.push(Advice::new("expect no date yet", "", why));
+        list.push(Advice::new(if present { "expect no date" } else { "expect no date yet" }, "", why));
     }
     list
+}
+
+/// How to go on where the bacteria keep up with the animals that are there.
+fn more_animals(load: &Load) -> Advice {
+    Advice::new(
+        "feed as you do; if more animals are to come, put in few at a time",
+        "a quarter of those that live in it, then test daily for a week (common practice)",
+        load.sentence(),
+    )
 }
 
 fn grams(mg_l: f64, facts: &TankFacts) -> String {
@@ -49,15 +68,16 @@ fn prove(assessment: &Assessment, facts: &TankFacts) -> Advice {
         None => "a proof would show that it is ready".to_owned(),
     };
     let dose = assessment.plan.dose_mg_l;
+    let unless = unless_animals(assessment.animals);
     Advice::new(
-        "prove it: dose ammonia, and test ammonia, nitrite and nitrate 24 hours later",
+        format!("{unless}prove it: dose ammonia, and test ammonia, nitrite and nitrate 24 hours later"),
         if dose > 0.0 { grams(dose, facts) } else { format!("none: {PROOF_MG_L} mg/L stand already") },
         why,
     )
     .beware(AMMONIA_CAUTION)
 }
 
-fn keep_fed(series: &Series, facts: &TankFacts) -> Option<Advice> {
+fn keep_fed(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
     let Some((_, level)) = series.latest(Analyte::Ammonia) else {
         return Some(Advice::new(
             "test ammonia and nitrite",
@@ -77,7 +97,7 @@ fn keep_fed(series: &Series, facts: &TankFacts) -> Option<Advice> {
     }
     Some(
         Advice::new(
-            "feed the bacteria: dose ammonia",
+            format!("{}feed the bacteria: dose ammonia", unless_animals(assessment.animals)),
             grams(START_DOSE, facts),
             "ammonia is nearly gone, and a colony grows only while it is fed",
         )
@@ -85,11 +105,14 @@ fn keep_fed(series: &Series, facts: &TankFacts) -> Option<Advice> {
     )
 }
 
-fn buffer(assessment: &Assessment, facts: &TankFacts) -> Option<Advice> {
-    let alkalinity = assessment.balance.alkalinity_meq_l?;
+fn buffer(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
+    if assessment.stall_cause.is_some() {
+        return None;
+    }
+    let Some(alkalinity) = assessment.balance.alkalinity_meq_l else { return untested_buffer(series) };
     let dose = START_DOSE / NH3_PER_N;
     let left = doses_left(alkalinity, dose);
-    if left >= 3.0 || assessment.stall_cause.is_some() {
+    if left >= 3.0 {
         return None;
     }
     let rise = (RESERVE_MEQ_L + 6.0 * MEQ_PER_MG_N * dose - alkalinity).max(0.5);
@@ -111,7 +134,45 @@ fn buffer(assessment: &Assessment, facts: &TankFacts) -> Option<Advice> {
     )
 }
 
-fn next_test(assessment: &Assessment, series: &Series) -> Advice {
+/// Whether to test the buffer of which nothing is known: the pH tells that it is being used up.
+fn untested_buffer(series: &Series) -> Option<Advice> {
+    let (day, now) = series.latest(Analyte::Ph)?;
+    let first = series.samples.iter().find_map(|sample| sample.ph)?;
+    let fell = first.lower() > now.upper() && first.value - now.value >= PH_FALL;
+    (fell && series.now - day <= RECENT_DAYS).then(|| {
+        let why = format!(
+            "the pH has fallen from {:.1} to {:.1}: the bacteria use up alkalinity, and nothing in the log tells how much is left",
+            first.value, now.value
+        );
+        Advice::new("test the alkalinity (carbonate hardness)", "today", why)
+    })
+}
+
+/// The test to make next; nothing where animals in danger have theirs already.
+fn next_test(assessment: &Assessment, series: &Series) -> Option<Advice> {
+    let present = assessment.animals == Animals::Present;
+    let urgent = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
+    if present && urgent {
+        return None;
+    }
+    if present && assessment.load.is_some() {
+        return Some(Advice::new(
+            "test ammonia, nitrite and nitrate once a week",
+            "",
+            "a relapse shows first as ammonia or nitrite above zero (common practice)",
+        ));
+    }
+    if present && !assessment.ready && assessment.stage != Stage::Stalled {
+        return Some(Advice::new(
+            "test ammonia and nitrite",
+            "daily, until both have read as zero for a week",
+            "animals are in the tank, and it is not shown yet that the bacteria keep up with them",
+        ));
+    }
+    Some(on_the_way(assessment, series))
+}
+
+fn on_the_way(assessment: &Assessment, series: &Series) -> Advice {
     match assessment.stage {
         _ if assessment.ready => Advice::new(
             "test ammonia and nitrite twice a week for three weeks after each new animal",
@@ -138,18 +199,14 @@ fn next_test(assessment: &Assessment, series: &Series) -> Advice {
             Advice::new(
                 if nitrate { "test ammonia, nitrite and nitrate" } else { "test ammonia and nitrite" },
                 "in two to three days",
-                "nitrite that appears shows that bacteria, and not a bloom, take the ammonia",
+                "nitrite that appears or rises shows that bacteria, and not a bloom, take the ammonia",
             )
         }
     }
 }
 
-fn after_the_cycle(
-    assessment: &Assessment,
-    series: &Series,
-    facts: &TankFacts,
-    animals: bool,
-) -> Vec<Advice> {
+fn after_the_cycle(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
+    let animals = assessment.animals == Animals::Present;
     let mut list = Vec::new();
     let nitrate = series.latest(Analyte::Nitrate).map(|(_, level)| level.value * NO3_PER_N);
     let tap = facts.tap.nitrate_mg_l.unwrap_or(0.0);

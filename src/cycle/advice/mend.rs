@@ -1,7 +1,8 @@
 //! What to do about a stall or a fault of the log.
 
-use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded};
+use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded, unless_animals};
 use crate::cycle::alkalinity::bicarbonate_g;
+use crate::cycle::animals::Animals;
 use crate::cycle::dosing::{ammonium_chloride_g, repeated_changes};
 use crate::cycle::faults::{Fault, FaultKind};
 use crate::cycle::series::{Series, VOLUME_FACTOR};
@@ -45,7 +46,7 @@ pub fn deciding(suspects: &[Suspected]) -> Option<Advice> {
 }
 
 /// What mends `cause`.
-pub fn stall(cause: StallCause, series: &Series, facts: &TankFacts, animals: bool) -> Vec<Advice> {
+pub fn stall(cause: StallCause, series: &Series, facts: &TankFacts, animals: Animals) -> Vec<Advice> {
     let why = cause.sentence();
     match cause {
         StallCause::NoAmmoniaSource | StallCause::Starvation => vec![feed(facts, animals, why)],
@@ -70,15 +71,16 @@ pub fn stall(cause: StallCause, series: &Series, facts: &TankFacts, animals: boo
     }
 }
 
-fn feed(facts: &TankFacts, animals: bool, why: &str) -> Advice {
-    if animals {
+fn feed(facts: &TankFacts, animals: Animals, why: &str) -> Advice {
+    if animals == Animals::Present {
         return Advice::new("feed the animals as usual, and test twice a week", "", why);
     }
     let amount = match facts.volume_l.map(|volume| ammonium_chloride_g(2.0, volume)) {
         Some(Ok(grams)) => format!("2 mg/L: {} g of ammonium chloride", rounded(grams)),
         _ => "2 mg/L".to_owned(),
     };
-    Advice::new("dose ammonia, and again whenever it has gone", amount, why).beware(AMMONIA_CAUTION)
+    let action = format!("{}dose ammonia, and again whenever it has gone", unless_animals(animals));
+    Advice::new(action, amount, why).beware(AMMONIA_CAUTION)
 }
 
 fn buffer(series: &Series, facts: &TankFacts, why: &str) -> Advice {

@@ -4,8 +4,8 @@ mod course;
 mod mend;
 mod rescue;
 
+use super::animals::Animals;
 use super::assessment::Assessment;
-use super::danger::has_animals;
 use super::series::Series;
 use crate::terms::TankFacts;
 
@@ -13,6 +13,8 @@ use crate::terms::TankFacts;
 pub const AMMONIA_CAUTION: &str = "Ammonia solution burns eyes and skin and its vapour harms: gloves, goggles, open window, never mixed with bleach, out of children's reach. Follow its label. Never with animals in the tank.";
 /// Caution with bicarbonate and other buffers.
 pub const ALKALINITY_CAUTION: &str = "Dissolve it first and add it over an hour: a rising pH turns harmless ammonium into harmful ammonia. With animals in the tank raise the pH by no more than 0.3 a day and ask a vet or an experienced keeper.";
+/// Caution with a warmer heater.
+pub const WARMTH_CAUTION: &str = "Warmer water holds less oxygen and turns more ammonium into harmful ammonia. With animals in the tank keep to what their kind needs, change it by a degree a day at most, and not while ammonia or nitrite stand.";
 /// Caution with salt against nitrite.
 pub const SALT_CAUTION: &str = "Plain sodium chloride without additives, dissolved first, in portions over hours. Some fish, snails and plants do not stand salt: look up your species, and ask a vet.";
 /// Caution with water changes.
@@ -44,7 +46,7 @@ impl Advice {
     /// The reason with the caution behind it, for outputs that have no place for cautions.
     pub fn why_with_caution(&self) -> String {
         match self.caution {
-            Some(caution) => format!("{} Caution: {caution}", self.why),
+            Some(caution) => format!("{}. Caution: {caution}", self.why),
             None => self.why.clone(),
         }
     }
@@ -52,18 +54,38 @@ impl Advice {
 
 /// Everything to do today, the most urgent first.
 pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
-    let animals = has_animals(series, facts);
+    let animals = assessment.animals;
     let mut list: Vec<Advice> = silence(series).into_iter().collect();
-    if animals {
-        list.extend(rescue::rescue(&assessment.dangers, facts));
+    match animals {
+        Animals::Present => list.extend(rescue::rescue(&assessment.dangers, facts)),
+        Animals::Unknown if list.is_empty() => list.push(ask(facts)),
+        Animals::Unknown | Animals::Absent => {}
     }
     list.extend(mend::faults(&assessment.faults));
     if let Some(cause) = assessment.stall_cause {
         list.extend(mend::stall(cause, series, facts, animals));
         list.extend(mend::deciding(&assessment.stall));
     }
-    list.extend(course::course(assessment, series, facts, animals));
+    list.extend(course::course(assessment, series, facts));
     list
+}
+
+/// To say whether animals live in the tank, where nothing tells.
+fn ask(facts: &TankFacts) -> Advice {
+    let tank = &facts.tank;
+    let action = format!(
+        "say what lives in the tank: `tintwell event --tank {tank:?} fish_added=6`, or, if nothing does, `tintwell tank {tank:?} --ammonia-source \"ammonium chloride\"`"
+    );
+    let why = "the log tells neither of animals nor of a tank without them: ammonia that feeds bacteria kills animals, and what would have to be done for animals is not known to be needed";
+    Advice::new(action, "", why)
+}
+
+/// What goes before the word to dose ammonia.
+const fn unless_animals(animals: Animals) -> &'static str {
+    match animals {
+        Animals::Unknown => "if no animal lives in the tank, ",
+        Animals::Present | Animals::Absent => "",
+    }
 }
 
 /// Days without any entry from which on nobody can tell what is in the water (judgement, no source).

@@ -14,47 +14,74 @@ const MOST_CHANGES: f64 = 3.0;
 /// Sodium chloride that holds one part of chloride.
 const SALT_PER_CHLORIDE: f64 = (atomic_weight::NA + atomic_weight::CL) / atomic_weight::CL;
 
+/// A change of water: how much, how often, and why.
+struct Change {
+    /// Changes of [`LARGEST_CHANGE`], or the share of a smaller single one.
+    times: f64,
+    /// Whether the tap water itself is no better than the target.
+    tap_is_bad: bool,
+    why: String,
+}
+
 /// First aid, the most urgent first; empty if nothing is known to threaten.
 pub fn rescue(dangers: &[Danger], facts: &TankFacts) -> Vec<Advice> {
-    let mut list = Vec::new();
+    let mut list: Vec<Advice> = water_change(dangers, facts).into_iter().collect();
     for danger in dangers {
         match (danger.analyte, danger.severity) {
-            (Analyte::Ammonia, Severity::Acute | Severity::Harmful) => list.extend(ammonia(danger, facts)),
-            (Analyte::Nitrite, Severity::Acute | Severity::Harmful) => {
-                list.extend(nitrite(danger, facts));
-            }
-            (Analyte::Nitrate, Severity::Acute) => list.push(
+            (Analyte::Nitrate, Severity::Acute) if list.is_empty() => list.push(
                 Advice::new("change water", "half of it, daily", "nitrate is far above what animals stand")
                     .beware(CHANGE_CAUTION),
             ),
-            (_, Severity::Unknown) => {
-                let todo = danger.missing.unwrap_or("test the water");
-                list.push(Advice::new(
-                    todo,
-                    "now",
-                    format!(
-                        "animals are in the tank and the {} that harms them is unknown: it cannot be called harmless",
-                        danger.analyte
-                    ),
-                ));
-            }
+            (Analyte::Nitrite, Severity::Acute | Severity::Harmful) => list.extend(salt(danger, facts)),
+            (_, Severity::Unknown) => list.push(unknown(danger)),
             _ => {}
         }
     }
-    let urgent = dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
-    if urgent {
+    if dangers.iter().any(|danger| danger.severity >= Severity::Harmful) {
         list.push(Advice::new(
             "stop feeding, add air or stir the surface, and test again",
             "in 12 hours",
             "food becomes ammonia, and damaged gills need more oxygen; if animals gasp or lie down, ask a vet",
         ));
     }
+    if dangers.iter().any(|danger| danger.severity == Severity::Acute) {
+        list.push(Advice::new(
+            "move the animals into a running tank of the same kind of water, if there is one",
+            "",
+            "a colony grows within weeks, and they are harmed now",
+        ));
+    }
     list
 }
 
-fn ammonia(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
+/// One change of water against all that harms, large enough for the worst of it.
+fn water_change(dangers: &[Danger], facts: &TankFacts) -> Option<Advice> {
+    let changes: Vec<Change> = dangers.iter().filter_map(|danger| change_against(danger, facts)).collect();
+    let times = changes.iter().map(|change| change.times).reduce(f64::max)?;
+    let mut amount = match times {
+        once if once <= 1.0 => litres(once * LARGEST_CHANGE, facts),
+        times => {
+            let times = times.ceil().min(MOST_CHANGES);
+            format!("{}, {times:.0} times, some hours apart", litres(LARGEST_CHANGE, facts))
+        }
+    };
+    if changes.iter().any(|change| change.tap_is_bad) {
+        amount.push_str("; look for better water too");
+    }
+    let why: Vec<String> = changes.into_iter().map(|change| change.why).collect();
+    Some(Advice::new("change water now", amount, why.join("; and ")).beware(CHANGE_CAUTION))
+}
+
+fn change_against(danger: &Danger, facts: &TankFacts) -> Option<Change> {
+    match (danger.analyte, danger.severity) {
+        (Analyte::Ammonia, Severity::Acute | Severity::Harmful) => ammonia(danger, facts),
+        (Analyte::Nitrite, Severity::Acute | Severity::Harmful) => nitrite(danger),
+        _ => None,
+    }
+}
+
+fn ammonia(danger: &Danger, facts: &TankFacts) -> Option<Change> {
     let (low, high) = danger.bounds?;
-    let before = if high.is_finite() { 0.5 * (low + high) } else { low };
     let range =
         if high.is_finite() { format!("{low:.3} to {high:.3}") } else { format!("more than {low:.3}") };
     let why =
@@ -62,46 +89,51 @@ fn ammonia(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
     // Mixed in, the tap water's ammonia is un-ionised in the same proportion as the tank's.
     let share = danger.un_ionised_share.map_or(0.0, |share| 0.5 * (share.0 + share.1));
     let tap = share * facts.tap.ammonia_mg_l.unwrap_or(0.0);
-    Some(change(before, CCME_UN_IONISED_MG_L, tap, why, facts))
+    Some(change(middle(low, high), CCME_UN_IONISED_MG_L, tap, why))
 }
 
-fn nitrite(danger: &Danger, facts: &TankFacts) -> Vec<Advice> {
-    let Some((low, high)) = danger.bounds else { return Vec::new() };
-    let nitrite = if high.is_finite() { 0.5 * (low + high) } else { low };
+fn nitrite(danger: &Danger) -> Option<Change> {
+    let (low, high) = danger.bounds?;
     let target = nitrite_maximum_mg_n_l(None) * NO2_PER_N;
     let why = format!("nitrite is at least {low:.1} mg/L, above {}", danger.criterion);
-    let chloride = protective_chloride_mg_l(nitrite / NO2_PER_N);
-    let grams = facts.volume_l.map(|volume| chloride * SALT_PER_CHLORIDE * volume / 1000.0);
-    let mut list = vec![change(nitrite, target, 0.0, why, facts)];
-    if facts.water.as_deref() != Some("sea") {
-        list.push(
-            Advice::new(
-                "add sodium chloride, if your animals stand it",
-                match grams {
-                    Some(grams) => format!("{} g ({chloride:.0} mg/L chloride)", rounded(grams)),
-                    None => format!("{chloride:.0} mg/L chloride: 1.65 mg of salt for each mg"),
-                },
-                "ten parts of chloride to one of nitrite as N keep nitrite off the gills (common practice)",
-            )
-            .beware(SALT_CAUTION),
-        );
-    }
-    list
+    Some(change(middle(low, high), target, 0.0, why))
 }
 
-fn change(before: f64, target: f64, tap: f64, why: String, facts: &TankFacts) -> Advice {
-    let amount = match single_change(before, tap, target) {
-        Ok(share) if share <= LARGEST_CHANGE => litres(share, facts),
-        Ok(_) => match repeated_changes(before, tap, target, LARGEST_CHANGE) {
-            Ok(times) => {
-                let times = times.ceil().min(MOST_CHANGES);
-                format!("{}, {times:.0} times, some hours apart", litres(LARGEST_CHANGE, facts))
-            }
-            Err(_) => litres(LARGEST_CHANGE, facts),
-        },
-        Err(_) => format!("{}; look for better water too", litres(LARGEST_CHANGE, facts)),
+/// The middle of the bounds; the lower one where there is no upper.
+fn middle(low: f64, high: f64) -> f64 {
+    if high.is_finite() { 0.5 * (low + high) } else { low }
+}
+
+fn change(before: f64, target: f64, tap: f64, why: String) -> Change {
+    let times = match single_change(before, tap, target) {
+        Ok(share) if share <= LARGEST_CHANGE => Ok(share / LARGEST_CHANGE),
+        Ok(_) => repeated_changes(before, tap, target, LARGEST_CHANGE),
+        Err(error) => Err(error),
     };
-    Advice::new("change water now", amount, why).beware(CHANGE_CAUTION)
+    Change { times: times.as_ref().map_or(1.0, |times| *times), tap_is_bad: times.is_err(), why }
+}
+
+fn salt(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
+    let (low, high) = danger.bounds?;
+    if facts.water.as_deref() == Some("sea") {
+        return None;
+    }
+    let chloride = protective_chloride_mg_l(middle(low, high) / NO2_PER_N);
+    let grams = facts.volume_l.map(|volume| chloride * SALT_PER_CHLORIDE * volume / 1000.0);
+    let amount = match grams {
+        Some(grams) => format!("{} g ({chloride:.0} mg/L chloride)", rounded(grams)),
+        None => format!("{chloride:.0} mg/L chloride: 1.65 mg of salt for each mg"),
+    };
+    let why = "ten parts of chloride to one of nitrite as N keep nitrite off the gills (common practice)";
+    Some(Advice::new("add sodium chloride, if your animals stand it", amount, why).beware(SALT_CAUTION))
+}
+
+fn unknown(danger: &Danger) -> Advice {
+    let why = format!(
+        "animals are in the tank and the {} that harms them is unknown: it cannot be called harmless",
+        danger.analyte
+    );
+    Advice::new(danger.missing.unwrap_or("test the water"), "now", why)
 }
 
 fn litres(share: f64, facts: &TankFacts) -> String {
@@ -137,7 +169,24 @@ mod tests {
         assert_eq!(list[0].action, "change water now");
         assert!(list[0].amount.contains("50 % (50 litres), 3 times"), "{}", list[0].amount);
         assert_eq!(list[0].caution, Some(CHANGE_CAUTION));
-        assert!(list.last().unwrap().action.contains("stop feeding"));
+        assert!(list[1].action.contains("stop feeding"));
+        assert!(list[2].action.contains("move the animals"));
+    }
+
+    /// From 0.06 mg/L NH3 (0.019 bearable) two halves are enough; nitrite of 1.2 mg/L NO2 (0.2 bearable) needs
+    /// three: they are one change for both, not five.
+    #[test]
+    fn one_change_of_water_serves_all_that_harms() {
+        let dangers = [
+            danger(Analyte::Ammonia, Severity::Acute, (0.05, 0.07)),
+            danger(Analyte::Nitrite, Severity::Harmful, (1.1, 1.3)),
+        ];
+        let list = rescue(&dangers, &tank());
+        let changes: Vec<&Advice> = list.iter().filter(|advice| advice.action.contains("water")).collect();
+        assert_eq!(changes[0].amount, "50 % (50 litres), 3 times, some hours apart");
+        assert!(changes[0].why.contains("un-ionised ammonia") && changes[0].why.contains("nitrite"));
+        assert_eq!(list.iter().filter(|advice| advice.action == "change water now").count(), 1);
+        assert!(rescue(&dangers[..1], &tank())[0].amount.contains("2 times"));
     }
 
     /// Ten parts of chloride to one of nitrite as N: 3.284 mg/L NO2 are 1 mg/L N, 10 mg/L Cl, 1.65 g in 100 L.

@@ -13,6 +13,7 @@ use rand_pcg::Pcg64Mcg;
 use super::ahead::{HORIZON, Water};
 use super::posterior::Posterior;
 use crate::cycle::kinetics::ProofEnd;
+use crate::math::digits::percent;
 use crate::terms::Analyte;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 
@@ -44,8 +45,12 @@ pub struct NextTest {
 }
 
 impl Posterior {
-    /// The possible tests, most telling first; those that tell next to nothing are left out.
+    /// The possible tests, most telling first; those that tell next to nothing are left out, and all of them
+    /// where next to no possible tank has a date.
     pub fn next_tests(&self) -> Vec<NextTest> {
+        if 1.0 - self.never() < WORTH {
+            return Vec::new();
+        }
         let dates: Vec<f64> = self.outlook.days.iter().map(|day| day.min(HORIZON).ln_1p()).collect();
         let mut tests = Vec::new();
         // A proof dose would poison animals.
@@ -128,14 +133,14 @@ impl fmt::Display for NextTest {
             1 => "tomorrow".to_owned(),
             days => format!("in {days} days"),
         };
-        let percent = 100.0 * self.narrows;
+        let share = percent(self.narrows);
         match self.test {
             Test::Proof => write!(
                 f,
-                "dose ammonia to 2 mg/L {when} and test ammonia and nitrite 24 hours later: decides {percent:.0} % of the doubt about the date"
+                "dose ammonia to 2 mg/L {when} and test ammonia and nitrite 24 hours later: decides {share} of the doubt about the date"
             ),
             Test::Analyte(analyte) => {
-                write!(f, "test {analyte} {when}: settles about {percent:.0} % of the doubt about the date")
+                write!(f, "test {analyte} {when}: settles about {share} of the doubt about the date")
             }
         }
     }

@@ -139,7 +139,7 @@ impl Swarm {
     /// Does a deed to every tank.
     fn undergo(&mut self, kind: EventKind, amount: Option<f64>) {
         match (kind, amount) {
-            (EventKind::FishAdded, count) => self.fish += count.unwrap_or(1.0),
+            (EventKind::FishAdded, count) => self.fish = (self.fish + count.unwrap_or(1.0)).max(0.0),
             (EventKind::AmmoniaDose, Some(raise)) => self.usual_dose = raise,
             _ => {}
         }

@@ -148,8 +148,12 @@ impl fmt::Display for Comparison {
         if middle.abs() < 0.5 && low > -1.5 && high < 1.5 {
             return write!(f, "{}: no difference to speak of", self.action);
         }
-        let word = if middle < 0.0 { "earlier" } else { "later" };
-        let (near, far) = if middle < 0.0 { (-high, -low) } else { (low, high) };
-        write!(f, "{}: about {:.0} days {word} (80 %: {near:.0} to {far:.0})", self.action, middle.abs())
+        let days = |days: f64| match days.round() {
+            0.0 => "no change".to_owned(),
+            days if days < 0.0 => format!("{:.0} days earlier", -days),
+            days => format!("{days:.0} days later"),
+        };
+        let likely = if middle.abs() < 0.5 { "most likely" } else { "about" };
+        write!(f, "{}: {likely} {} (80 %: {} to {})", self.action, days(middle), days(low), days(high))
     }
 }

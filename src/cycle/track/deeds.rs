@@ -70,12 +70,21 @@ impl Source {
                     particle.nitrite_rate += log_normal(rng, 0.15, 1.4);
                 }
             }
-            EventKind::FishAdded => {
-                particle.excretion += log_normal(rng, PER_FISH_MG_N * amount.max(1.0) / self.volume_l, 1.2);
-            }
+            EventKind::FishAdded => self.stock(particle, dated.deed.amount.unwrap_or(1.0), rng),
             EventKind::FilterCleaned => thin(particle, uniform(rng, 0.3, 1.0)),
             EventKind::Medicine => thin(particle, uniform(rng, 0.2, 1.0)),
             EventKind::AlkalinityDose => {}
+        }
+    }
+
+    /// Puts `count` fish in; a negative count are fish that died or were moved out.
+    fn stock(&self, particle: &mut Particle, count: f64, rng: &mut Pcg64Mcg) {
+        let before = particle.fish;
+        particle.fish = (before + count).max(0.0);
+        if particle.fish > before {
+            particle.excretion += log_normal(rng, PER_FISH_MG_N * count.max(1.0) / self.volume_l, 1.2);
+        } else if before > 0.0 {
+            particle.excretion *= particle.fish / before;
         }
     }
 

@@ -29,7 +29,9 @@ pub struct Particle {
     pub bloom: f64,
     /// Ammonia, or nitrate where ammonia is wanting, that plants take up in a day.
     pub planted: f64,
-    /// Ammonia that fish give off in a day beyond logged food.
+    /// Fish in the tank.
+    pub fish: f64,
+    /// Ammonia that they give off in a day beyond logged food.
     pub excretion: f64,
     /// Largest share of both colonies that survived a cleaning or an untreated water change, 0 to 1.
     pub survival: f64,
@@ -97,6 +99,7 @@ impl Particle {
             nitrite_rate: log_normal(rng, 5e-3, 1.9),
             planted,
             bloom: if rng.random_bool(0.4) { log_normal(rng, 0.6, 1.0) } else { 0.0 },
+            fish: 0.0,
             excretion: 0.0,
             survival: 1.0,
             volume_factor: normal(rng, VOLUME_FACTOR, VOLUME_FACTOR_SD),

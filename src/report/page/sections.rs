@@ -56,6 +56,7 @@ pub fn why(story: &Story) -> Markup {
             li { (assessment.stage.sentence()) }
             @if let Some(cause) = assessment.stall_cause { li { (cause.sentence()) } }
             @for obstacle in &assessment.obstacles { li { (obstacle.sentence()) } }
+            @if let Some(load) = &assessment.load { li { (load.sentence()) } }
             li { "a proof begun now would pass with " (percent(assessment.passes_now)) " probability" }
             @match &assessment.proof {
                 Some(proof) => li {
