@@ -28,6 +28,19 @@ fn readings_are_converted_to_default_units_and_listed_with_what_the_contract_nam
 }
 
 #[test]
+fn a_colour_between_two_is_logged_with_both_as_bounds_and_corrected_with_a_plain_value_only() {
+    let home = Home::new();
+    home.done(["add", "--tank", "A", "ammonia=0.25..0.5"]);
+    let line = &home.done(["log", "--json", "--tank", "A"]).lines()[0];
+    assert_eq!((&line["status"], &line["value"]), (&json!("read"), &json!(0.375)));
+    assert_eq!((&line["low"], &line["high"]), (&json!(0.25), &json!(0.5)));
+    for args in [["log", "correct", "1", "ammonia=1..2"], ["tank", "A", "--tap-nitrate", "5..10"]] {
+        let run = home.run(args);
+        assert!(run.status == 2 && run.err.contains("plain"), "{}", run.err);
+    }
+}
+
+#[test]
 fn a_bad_word_among_good_ones_logs_nothing() {
     let home = Home::new();
     for args in [

@@ -12,15 +12,16 @@ use crate::terms::Analyte;
 /// Arguments of `add`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tintwell add --tank hallway ammonia=1.2 nitrite=0 ph=7.4\n  tintwell add --tank hallway --at \"2031-03-04 18:05\" nitrate=20\n  tintwell add --tank hallway ammonia=1.0N \"nitrate=>100\""
+    after_help = "Examples:\n  tintwell add --tank hallway ammonia=1.2 nitrite=0 ph=7.4\n  tintwell add --tank hallway --at \"2031-03-04 18:05\" nitrate=20\n  tintwell add --tank hallway ammonia=0.25..0.5\n  tintwell add --tank hallway ammonia=1.0N \"nitrate=>100\""
 )]
 pub struct Args {
     /// Of which tank, when, and a note
     #[command(flatten)]
     entry: EntryArgs,
 
-    /// Readings, e.g. ammonia=1.2 nitrite=0 ph=7.4; "ammonia=1.0N" counts as nitrogen, "nitrate=>100"
-    /// is above the last colour, "nitrite=<0.1" below the first
+    /// Readings, e.g. ammonia=1.2 nitrite=0 ph=7.4; ammonia=0.25..0.5 lies between two colours,
+    /// "ammonia=1.0N" counts as nitrogen, "nitrate=>100" is above the last colour, "nitrite=<0.1" below
+    /// the first
     #[arg(required = true, value_name = "ANALYTE=VALUE")]
     readings: Vec<String>,
 }

@@ -5,6 +5,7 @@ use clap::builder::PossibleValuesParser;
 
 use super::{Outcome, Settings, clock, logging, suggest};
 use crate::log::{Entry, Loaded, Log, check_name, quantity};
+use crate::reading::Status;
 use crate::terms::text::printable;
 use crate::terms::{Analyte, TankFacts};
 
@@ -160,7 +161,10 @@ fn measured(text: Option<&str>, analyte: Analyte) -> Result<Option<f64>> {
     let Some(text) = text else { return Ok(None) };
     let typed =
         quantity::typed(text, analyte).map_err(anyhow::Error::msg).with_context(|| format!("in {text:?}"))?;
-    Ok(typed.value)
+    match (typed.status, typed.value, typed.low) {
+        (Status::Read, Some(value), None) => Ok(Some(value)),
+        _ => bail!("{text:?}: a tank's fact is one plain number"),
+    }
 }
 
 fn show(loaded: &Loaded, tank: &str, settings: &Settings) -> Result<()> {

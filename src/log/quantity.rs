@@ -10,20 +10,23 @@ pub struct Typed {
     pub status: Status,
     /// The value; `None` above the range.
     pub value: Option<f64>,
-    /// Lower bound, above the range.
+    /// Lower bound, above the range or between two levels.
     pub low: Option<f64>,
-    /// Upper bound, below detection.
+    /// Upper bound, below detection or between two levels.
     pub high: Option<f64>,
     /// Whether the number was converted from another unit.
     pub converted: bool,
 }
 
-/// Reads a value such as `1.2`, `1.0N`, `5 dKH`, `<0.1` or `>100`.
+/// Reads a value such as `1.2`, `1.0N`, `5 dKH`, `<0.1` or `>100`, or `0.25..0.5` for a colour between two.
 ///
 /// # Errors
 /// Says what is wrong with it.
 pub fn typed(text: &str, analyte: Analyte) -> Result<Typed, String> {
     let trimmed = text.trim();
+    if let Some((low, high)) = trimmed.split_once("..") {
+        return between(low, high, analyte);
+    }
     let (sign, rest) = match trimmed.chars().next() {
         Some(sign @ ('<' | '>')) => (sign, &trimmed[1..]),
         _ => ('=', trimmed),
@@ -41,6 +44,21 @@ pub fn typed(text: &str, analyte: Analyte) -> Result<Typed, String> {
         return Err(format!("{analyte} has no detection limit: give a value"));
     }
     Ok(Typed { status, value, low, high, converted })
+}
+
+/// A value between two, of which the upper one has the unit; the middle is taken as the value.
+fn between(low: &str, high: &str, analyte: Analyte) -> Result<Typed, String> {
+    let number = number(low)?;
+    let (second, label) = split(high.trim())?;
+    let (convert, converted) = converter(label, analyte)?;
+    let (low, high) = (convert(number), convert(second));
+    possible(analyte, low)?;
+    possible(analyte, high)?;
+    if low >= high {
+        return Err(format!("{number} is not below {second}: give the smaller value first"));
+    }
+    let value = Some(0.5 * (low + high));
+    Ok(Typed { status: Status::Read, value, low: Some(low), high: Some(high), converted })
 }
 
 /// Reads an amount such as `2`, `30%`, `2N` for the kind of event.
@@ -225,6 +243,18 @@ mod tests {
         let below = typed("<0.1", Analyte::Nitrite).unwrap();
         assert_eq!((below.status, below.value, below.high), (Status::BelowDetection, Some(0.0), Some(0.1)));
         assert!(typed("<7", Analyte::Ph).is_err());
+    }
+
+    #[test]
+    fn a_colour_between_two_is_their_middle_and_both_are_bounds() {
+        let between = typed("0.25..0.5", Analyte::Ammonia).unwrap();
+        assert_eq!((between.low, between.value, between.high), (Some(0.25), Some(0.375), Some(0.5)));
+        assert_eq!(between.status, Status::Read);
+        assert_relative_eq!(typed("1..2N", Analyte::Nitrate).unwrap().low.unwrap(), 4.42664, epsilon = 1e-5);
+        assert_eq!(typed("7.0 .. 7.4", Analyte::Ph).unwrap().value, Some(7.2));
+        for text in ["0.5..0.25", "1..1", "..1", "1..", "1...2", "-1..2", "<1..2", "1..>2"] {
+            assert!(typed(text, Analyte::Nitrite).is_err(), "{text}");
+        }
     }
 
     #[test]

@@ -81,7 +81,7 @@ fn change(args: &Correct, live: &Live) -> Result<Change> {
         (Entry::Reading(_) | Entry::Event(_), None) => {}
         (Entry::Reading(_), Some(text)) => {
             let (analyte, typed) = add::value(text)?;
-            let (Status::Read, Some(value)) = (typed.status, typed.value) else {
+            let (Status::Read, Some(value), None) = (typed.status, typed.value, typed.low) else {
                 bail!("a correction takes a plain value: withdraw the entry and add {text:?} instead");
             };
             logging::warn(quantity::doubt(analyte, value));
