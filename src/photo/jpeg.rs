@@ -13,8 +13,10 @@ mod area;
 mod bits;
 mod crop;
 mod frame;
+mod progressive;
 mod scan;
 mod seam;
+mod sequential;
 
 use image::RgbImage;
 use zune_core::bytestream::ZCursor;

@@ -1,20 +1,21 @@
 //! Reading a strip: every pad against its own scale.
 
-use super::{Fitted, Refusal, Seen, View, card_evidence, measure};
-use crate::card::layout::{PointMm, RectMm};
+use super::{Fitted, Refusal, Seen, View, Window, card_evidence, measure};
+use crate::card::layout::PointMm;
 use crate::chart::{Chart, Scale};
 use crate::colour::MixedLight;
 use crate::reading::Sighting;
-use crate::sample::{self, PadSample, SampleError, Strip};
+use crate::sample::{PadSample, SampleError, Strip};
 use crate::terms::Flag;
 
 /// A pad's mottling is coarse: its mean scatters by this share of its pixels' scatter.
 pub const MOTTLING_SHARE: f64 = 0.3;
 
 /// Reads every pad, from the dipped end.
-pub(super) fn read(view: &View, window: RectMm, chart: &Chart) -> Vec<Sighting> {
+pub(super) fn read(window: &Window, chart: &Chart) -> Vec<Sighting> {
+    let view = window.view;
     let Some(form) = &chart.strip else { return Vec::new() };
-    let found = sample::find_strip(&view.photo, &view.card, &view.light, window, form);
+    let found = window.strip().map_err(Clone::clone).and_then(|lying| Strip::measure(lying, form));
     let Strip { is_reversed, pads } = match found {
         Ok(strip) => strip,
         Err(error) => return refuse_all(view, chart, &error),

@@ -1,4 +1,5 @@
-//! One of the card's windows: its vial is found once, however many charts are tried on it.
+//! One of the card's windows: its vial is found and its strip traced once, however many charts are
+//! tried on it.
 
 use std::cell::OnceCell;
 
@@ -7,6 +8,7 @@ use crate::card::layout::RectMm;
 use crate::chart::{Chart, Form};
 use crate::colour::MixedLight;
 use crate::reading::Sighting;
+use crate::sample::strip::Lying;
 use crate::sample::{self, Sample, SampleError};
 
 /// A window of the card in a photo.
@@ -14,12 +16,13 @@ pub struct Window<'v> {
     pub(super) view: &'v View,
     rect: RectMm,
     vial: OnceCell<Result<(Sample, MixedLight), SampleError>>,
+    strip: OnceCell<Result<Lying, SampleError>>,
 }
 
 impl<'v> Window<'v> {
     /// The window at this place of the card.
     pub fn new(view: &'v View, rect: RectMm) -> Self {
-        Self { view, rect, vial: OnceCell::new() }
+        Self { view, rect, vial: OnceCell::new(), strip: OnceCell::new() }
     }
 
     /// All windows of the card, from the left.
@@ -40,6 +43,15 @@ impl<'v> Window<'v> {
         self.vial.get_or_init(find).as_ref()
     }
 
+    /// The strip in it, traced.
+    ///
+    /// # Errors
+    /// There is no strip.
+    pub fn strip(&self) -> Result<&Lying, &SampleError> {
+        let View { photo, card, light, .. } = self.view;
+        self.strip.get_or_init(|| sample::trace_strip(photo, card, light, self.rect)).as_ref()
+    }
+
     /// Whether nothing stands before it or beside it.
     pub fn has_no_vial(&self) -> bool {
         self.vial() == Err(&SampleError::Empty)
@@ -47,12 +59,8 @@ impl<'v> Window<'v> {
 
     /// Whether there is neither a vial nor, where one is looked for, a strip.
     pub fn is_empty_for(&self, form: Form) -> bool {
-        self.has_no_vial() && (form == Form::Vial || self.has_no_strip())
-    }
-
-    fn has_no_strip(&self) -> bool {
-        let View { photo, card, light, .. } = self.view;
-        sample::trace_strip(photo, card, light, self.rect).is_err_and(|error| error == SampleError::NoStrip)
+        let has_no_strip = || self.strip().is_err_and(|error| *error == SampleError::NoStrip);
+        self.has_no_vial() && (form == Form::Vial || has_no_strip())
     }
 
     /// Reads whatever kind of sample the chart is for: one sighting for a vial, one for each pad of a
@@ -60,7 +68,7 @@ impl<'v> Window<'v> {
     pub fn read(&self, chart: &Chart) -> Vec<Sighting> {
         match chart.form {
             Form::Vial => vec![read_vial(self, chart)],
-            Form::Strip => strip::read(self.view, self.rect, chart),
+            Form::Strip => strip::read(self, chart),
         }
     }
 }

@@ -13,6 +13,6 @@ mod column;
 mod liquid;
 mod walls;
 
-pub use strip::{Pad, PadSample, Strip, StripForm, find_strip, trace_strip};
+pub use strip::{Pad, PadSample, Strip, StripForm, trace_strip};
 pub use swatches::{Swatch, find_swatches};
 pub use vial::{Sample, SampleError, find_vial};

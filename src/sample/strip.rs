@@ -1,6 +1,6 @@
 //! A dip strip lying in the window: where it is, which way round, and the colour of each pad.
 //!
-//! [`Lying`] finds the strip's axis by its long edges and traces colours along it; [`find_strip`]
+//! [`Lying`] finds the strip's axis by its long edges and traces colours along it; [`Strip::measure`]
 //! lays a known [`StripForm`] on that trace and measures the pads; [`learn`] makes a form from the
 //! traces of several photos.
 
@@ -62,31 +62,14 @@ pub fn trace_strip(
     Lying::find(raster)
 }
 
-/// Finds a strip of a known form and measures its pads.
-///
-/// # Errors
-/// There is no strip, or one of another form.
-pub fn find_strip(
-    photo: &Photo,
-    view: &CardView,
-    light: &Illumination,
-    window: RectMm,
-    form: &StripForm,
-) -> Result<Strip, SampleError> {
-    let lying = trace_strip(photo, view, light, window)?;
-    let place = place::find(&lying, form)?;
-    let pads = form.pads.iter().map(|pad| pad::measure(&lying, &place, pad)).collect();
-    Ok(Strip { is_reversed: place.is_reversed, pads })
-}
-
-/// Measures the pads of a strip that was traced before.
-///
-/// # Errors
-/// The strip is of another form.
-pub fn measure_pads(
-    lying: &Lying,
-    form: &StripForm,
-) -> Result<Vec<Result<PadSample, SampleError>>, SampleError> {
-    let place = place::find(lying, form)?;
-    Ok(form.pads.iter().map(|pad| pad::measure(lying, &place, pad)).collect())
+impl Strip {
+    /// Lays a known form on a strip that was traced, and measures its pads.
+    ///
+    /// # Errors
+    /// The strip is of another form.
+    pub fn measure(lying: &Lying, form: &StripForm) -> Result<Self, SampleError> {
+        let place = place::find(lying, form)?;
+        let pads = form.pads.iter().map(|pad| pad::measure(lying, &place, pad)).collect();
+        Ok(Self { is_reversed: place.is_reversed, pads })
+    }
 }

@@ -10,8 +10,8 @@ use crate::card::layout::PointMm;
 use crate::chart::calibrate::Observation;
 use crate::colour::MixedLight;
 use crate::pipeline::{self, MOTTLING_SHARE, View};
-use crate::sample::strip::{Lying, learn, measure_pads, outlines};
-use crate::sample::{Pad, PadSample, SampleError, StripForm};
+use crate::sample::strip::{Lying, learn, outlines};
+use crate::sample::{Pad, PadSample, SampleError, Strip, StripForm};
 use crate::terms::Analyte;
 
 /// The rows of one strip in a photo.
@@ -69,8 +69,8 @@ fn add(
     (view, hash, lying, mixed): Traced,
     form: &StripForm,
 ) -> Result<()> {
-    let pads = match measure_pads(&lying, form) {
-        Ok(pads) => pads,
+    let pads = match Strip::measure(&lying, form) {
+        Ok(strip) => strip.pads,
         Err(error) => {
             measured.leave_out(photo.name, &error);
             return Ok(());
@@ -114,7 +114,7 @@ pub(in crate::cli) fn in_default_units(rows: &mut [Row], form: &StripForm) {
 fn show(traced: &[Result<Traced>], form: &StripForm, picture: &Path) -> Result<()> {
     let area = |pad: Result<PadSample, SampleError>| pad.map_or(Vec::new(), |pad| pad.sample.area.to_vec());
     let pads = |lying: &Lying| -> Vec<Vec<PointMm>> {
-        measure_pads(lying, form).into_iter().flatten().map(area).collect()
+        Strip::measure(lying, form).into_iter().flat_map(|strip| strip.pads).map(area).collect()
     };
     let seen = traced.iter().flatten().map(|(view, _, lying, _)| (view, pads(lying)));
     // The first of equals, so that the picture stays the same.
@@ -231,7 +231,8 @@ pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
     }
     let (view, hash, lying, mixed) = trace(&rows[0])?;
     let mut samples = Vec::new();
-    for ((row, pad), of_form) in rows.iter().zip(measure_pads(&lying, form)?).zip(&form.pads) {
+    let pads = Strip::measure(&lying, form)?.pads;
+    for ((row, pad), of_form) in rows.iter().zip(pads).zip(&form.pads) {
         let row = in_default_unit(row, of_form);
         match pad {
             Ok(pad) => {

@@ -7,6 +7,9 @@ const LOOKUP_BITS: u32 = 10;
 /// The longest code, bits.
 const LONGEST_CODE: usize = 16;
 
+/// Largest size of a difference of means, 8-bit samples (T.81, F.1.2.1).
+pub(super) const MOST_SIZE: u8 = 11;
+
 /// Bytes of zeros that may fill up picture data.
 const MOST_PADDING: u32 = 4;
 
@@ -15,8 +18,10 @@ pub(super) struct Table {
     /// Length and value of the code that the next bits begin with; length 0 where it is longer.
     lookup: Vec<(u8, u8)>,
     /// For coefficients of a sequential picture that are passed over: as many codes with their
-    /// coefficients as the next bits hold whole.
+    /// coefficients as the next bits hold whole. Empty in a table of means.
     leaps: Vec<Leap>,
+    /// The difference of means that the next bits hold, with its code. Empty in a table of coefficients.
+    differences: Vec<Difference>,
     /// For each length, the code that follows the last of this length, left-aligned to 16 bits.
     limits: [u32; LONGEST_CODE + 1],
     /// For each length, what to add to a code to get the place of its value.
@@ -25,8 +30,22 @@ pub(super) struct Table {
 }
 
 impl Table {
+    /// Codes of the differences of means; see [`Self::new`].
+    pub(super) fn of_means(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
+        let table = Self::new(counts, values)?;
+        let differences = (0..1 << LOOK_BITS).map(|next| Difference::of(&table.lookup, next)).collect();
+        Some(Self { differences, ..table })
+    }
+
+    /// Codes of the other coefficients; see [`Self::new`].
+    pub(super) fn of_coefficients(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
+        let table = Self::new(counts, values)?;
+        let leaps = (0..1 << LOOK_BITS).map(|next| Leap::of(&table.lookup, next)).collect();
+        Some(Self { leaps, ..table })
+    }
+
     /// From the numbers of codes of each length and their values (annex C); `None` if they make no table.
-    pub(super) fn new(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
+    fn new(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
         let mut lookup = vec![(0, 0); 1 << LOOKUP_BITS];
         let (mut limits, mut offsets) = ([0; LONGEST_CODE + 1], [0; LONGEST_CODE + 1]);
         let (mut code, mut at) = (0_u32, 0_usize);
@@ -48,8 +67,8 @@ impl Table {
             limits[length] = code << (LONGEST_CODE - length);
             code <<= 1;
         }
-        let leaps = (0..1 << LEAP_BITS).map(|next| Leap::of(&lookup, next)).collect();
-        Some(Self { lookup, leaps, limits, offsets, values: values[..at].to_vec() })
+        let (leaps, differences) = (Vec::new(), Vec::new());
+        Some(Self { lookup, leaps, differences, limits, offsets, values: values[..at].to_vec() })
     }
 
     /// The code of a value and its length; `None` if it has none.
@@ -63,20 +82,23 @@ impl Table {
     }
 }
 
-/// Bits that are looked up at once to pass over coefficients: few enough for the nearest cache.
-const LEAP_BITS: u32 = 13;
+/// Bits of several codes, or of one with what follows it, that are looked up at once: few enough for
+/// the nearest cache.
+const LOOK_BITS: u32 = 13;
 /// Places by which the end of a block leads on, beyond those of the coefficients before it: farther
 /// than any coefficients.
-const TO_THE_END: u8 = 128;
+const TO_THE_END: usize = 128;
+/// Places where it is not understood what comes: farther than anything else from any place.
+const NOT_UNDERSTOOD: u8 = 192;
 
 /// What lies before the first bits that are not understood at one look.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Leap {
-    /// Bits of all codes and their coefficients; none where the first is not so simple.
+    /// Bits of all codes and their coefficients.
     bits: u8,
     /// Places to the next coefficient.
     places: u8,
-    /// Bits of the first code and its coefficient.
+    /// Bits of the first code and its coefficient; none where that is not so simple.
     first_bits: u8,
     /// Places by which that leads on.
     first_places: u8,
@@ -84,35 +106,58 @@ struct Leap {
 
 impl Leap {
     fn of(lookup: &[(u8, u8)], next: u32) -> Self {
-        let mut leap = Self::default();
-        while leap.places < 63 {
-            let rest = next << leap.bits & ((1 << LEAP_BITS) - 1);
-            let (bits, places) = single(lookup[(rest >> (LEAP_BITS - LOOKUP_BITS)) as usize]);
-            if leap.first_bits == 0 {
-                // The bits of a coefficient may lie beyond those looked at: they need not be known.
-                (leap.first_bits, leap.first_places) = (bits, places);
-                (leap.bits, leap.places) = (bits, places);
-            } else if bits > 0 && u32::from(leap.bits + bits) <= LEAP_BITS {
-                leap.bits += bits;
-                leap.places += places;
-            } else {
+        let Some((bits, places)) = single(lookup, next) else {
+            return Self { bits: 0, places: NOT_UNDERSTOOD, first_bits: 0, first_places: 0 };
+        };
+        // The bits of the first coefficient may lie beyond those looked at: they need not be known.
+        let mut leap = Self { bits, places, first_bits: bits, first_places: places };
+        while leap.places < 63 && u32::from(leap.bits) < LOOK_BITS {
+            let rest = next << leap.bits & ((1 << LOOK_BITS) - 1);
+            let Some((bits, places)) = single(lookup, rest) else { break };
+            if u32::from(leap.bits + bits) > LOOK_BITS {
                 break;
             }
-            if bits == 0 {
-                break;
-            }
+            leap.bits += bits;
+            leap.places += places;
         }
         leap
     }
 }
 
 /// Bits of a code and its coefficient, and places to the next (T.81, F.1.2.2).
-fn single((length, value): (u8, u8)) -> (u8, u8) {
+fn single(lookup: &[(u8, u8)], next: u32) -> Option<(u8, u8)> {
+    let (length, value) = lookup[(next >> (LOOK_BITS - LOOKUP_BITS)) as usize];
     match (value >> 4, value & 15) {
-        (0, 0) if length > 0 => (length, TO_THE_END),
-        (run, size @ 1..=10) if length > 0 => (length + size, run + 1),
-        _ => (0, 0),
+        (0, 0) if length > 0 => Some((length, TO_THE_END as u8)),
+        (run, size @ 1..=10) if length > 0 => Some((length + size, run + 1)),
+        _ => None,
     }
+}
+
+/// A difference of means that is seen whole at one look.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Difference {
+    /// Bits of its code and itself; none where it is not seen whole.
+    bits: u8,
+    value: i16,
+}
+
+impl Difference {
+    fn of(lookup: &[(u8, u8)], next: u32) -> Self {
+        let (length, size) = lookup[(next >> (LOOK_BITS - LOOKUP_BITS)) as usize];
+        let bits = u32::from(length) + u32::from(size);
+        if length == 0 || size > MOST_SIZE || bits > LOOK_BITS {
+            return Self { bits: 0, value: 0 };
+        }
+        let value = next >> (LOOK_BITS - bits) & ((1 << size) - 1);
+        Self { bits: bits as u8, value: signed(value, size.into()) as i16 }
+    }
+}
+
+/// Bits of this number as a signed one (T.81, table F.1 and figure F.12).
+fn signed(value: u32, size: u32) -> i32 {
+    let is_negative = size > 0 && value < 1 << (size - 1);
+    if is_negative { value as i32 - (1 << size) + 1 } else { value as i32 }
 }
 
 /// A place between two bits of the picture data: the byte that is to be taken in next, and how many
@@ -135,16 +180,20 @@ pub(super) fn first_byte(bytes: &[u8], mark: Mark) -> (usize, u32) {
     (at, (8 - u32::from(mark.held) % 8) % 8)
 }
 
-/// Whether one of four bytes is FF: then its complement is zero, and borrows from the byte above.
+/// Whether one of eight bytes is FF: then its complement is zero, and borrows from the byte above.
 #[inline]
-pub(super) fn holds_marker(four: u32) -> bool {
-    (!four).wrapping_sub(0x0101_0101) & four & 0x8080_8080 != 0
+pub(super) fn holds_marker(eight: u64) -> bool {
+    (!eight).wrapping_sub(0x0101_0101_0101_0101) & eight & 0x8080_8080_8080_8080 != 0
 }
+
+/// Most bits that one step uses: a code that is looked up and its coefficient.
+const MOST_AT_ONCE: u32 = 20;
 
 /// Reads bits up to the next marker; beyond it there are none.
 pub(super) struct Bits<'a> {
     bytes: &'a [u8],
     at: usize,
+    /// The next bits. Behind those that are counted may stand some of the bits that follow.
     held: u64,
     count: u32,
     /// Bits that were made up beyond the marker and stand at the end of those held.
@@ -157,18 +206,19 @@ impl<'a> Bits<'a> {
         Self { bytes, at, held: 0, count: 0, made_up: 0 }
     }
 
-    /// Holds at least 33 bits.
+    /// Holds at least as many bits as one step uses.
     #[inline]
     fn fill(&mut self) {
-        if self.count > 32 {
+        if self.count >= MOST_AT_ONCE {
             return;
         }
         let next = self.bytes.get(self.at..).and_then(|rest| rest.first_chunk());
-        match next {
-            Some(&four) if !holds_marker(u32::from_be_bytes(four)) => {
-                self.held |= u64::from(u32::from_be_bytes(four)) << (32 - self.count);
-                self.at += 4;
-                self.count += 32;
+        match next.map(|&eight| u64::from_be_bytes(eight)) {
+            Some(eight) if !holds_marker(eight) => {
+                self.held |= eight >> self.count;
+                let whole = (64 - self.count) / 8;
+                self.at += whole as usize;
+                self.count += 8 * whole;
             }
             _ => self.fill_by_bytes(),
         }
@@ -222,23 +272,37 @@ impl<'a> Bits<'a> {
     pub(super) fn leap(&mut self, table: &Table, mut k: usize) -> Result<usize, Fault> {
         while k < 64 {
             self.fill();
-            let leap = table.leaps[(self.held >> (64 - LEAP_BITS)) as usize];
-            if leap.bits == 0 {
-                break;
-            }
+            let leap = table.leaps[(self.held >> (64 - LOOK_BITS)) as usize];
+            let (mut bits, mut next) = (leap.bits, k + usize::from(leap.places));
             // Several codes may reach into the next block: then they are passed one by one.
-            let most = if leap.places < TO_THE_END { 64 } else { TO_THE_END + 63 };
-            let (bits, places) = if k + usize::from(leap.places) <= usize::from(most) {
-                (leap.bits, leap.places)
-            } else {
-                (leap.first_bits, leap.first_places)
-            };
+            if !matches!(next, 0..=64 | TO_THE_END..192) {
+                (bits, next) = (leap.first_bits, k + usize::from(leap.first_places));
+                if bits == 0 {
+                    break;
+                }
+            }
             self.held <<= bits;
             self.count -= u32::from(bits);
-            k = if places < TO_THE_END { k + usize::from(places) } else { 64 };
+            k = next;
         }
         self.pass(0)?;
-        Ok(k)
+        // Behind the end of a block no place is left.
+        Ok(if k >= TO_THE_END { 64 } else { k })
+    }
+
+    /// The next difference of means.
+    #[inline]
+    pub(super) fn difference(&mut self, table: &Table) -> Result<i32, Fault> {
+        self.fill();
+        let seen = table.differences[(self.held >> (64 - LOOK_BITS)) as usize];
+        if seen.bits > 0 {
+            self.pass(seen.bits.into())?;
+            return Ok(seen.value.into());
+        }
+        match self.decode(table)? {
+            size @ 0..=MOST_SIZE => self.signed(size.into()),
+            _ => Err(Fault::NoCode),
+        }
     }
 
     /// The next bits as a number; up to 16.
@@ -252,11 +316,9 @@ impl<'a> Bits<'a> {
         Ok(value)
     }
 
-    /// The next bits as a signed number of this size (T.81, table F.1 and figure F.12).
-    pub(super) fn signed(&mut self, size: u32) -> Result<i32, Fault> {
-        let value = self.take(size)? as i32;
-        let is_negative = size > 0 && value < 1 << (size - 1);
-        Ok(if is_negative { value - (1 << size) + 1 } else { value })
+    /// The next bits as a signed number of this size.
+    fn signed(&mut self, size: u32) -> Result<i32, Fault> {
+        Ok(signed(self.take(size)?, size))
     }
 
     /// The value of the next code.
@@ -295,7 +357,7 @@ mod tests {
         let mut counts = [0; 16];
         (counts[0], counts[1], counts[2], counts[9]) = (1, 1, 1, 1);
         // T.81, annex C: codes of one length follow each other, so the long one is 1110000000.
-        Table::new(counts, &[5, 6, 7, 8]).unwrap()
+        Table::of_coefficients(counts, &[5, 6, 7, 8]).unwrap()
     }
 
     #[test]
@@ -336,8 +398,8 @@ mod tests {
     fn overfull_tables_are_none() {
         let mut counts = [0; 16];
         counts[0] = 3;
-        assert!(Table::new(counts, &[1, 2, 3]).is_none());
+        assert!(Table::of_means(counts, &[1, 2, 3]).is_none());
         counts[0] = 2;
-        assert!(Table::new(counts, &[1]).is_none());
+        assert!(Table::of_means(counts, &[1]).is_none());
     }
 }

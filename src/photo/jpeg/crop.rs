@@ -9,11 +9,8 @@
 use std::ops::Range;
 
 use super::area::Area;
-use super::bits::{Bits, Mark, Table, first_byte, holds_marker};
+use super::bits::{Bits, MOST_SIZE, Mark, Table, first_byte, holds_marker};
 use super::frame::{Frame, Scan};
-
-/// Largest size of a difference of means (T.81, F.1.2.1).
-const MOST_SIZE: u32 = 11;
 
 /// The file that shows the units of an area; `None` where that is not so simple: other kinds of file,
 /// several scans, or a code that its tables do not have.
@@ -98,7 +95,7 @@ impl Copy<'_> {
     }
 
     fn write_flat(&mut self, codes: &[(u32, u32)]) {
-        codes.iter().for_each(|&(code, length)| self.out.put(code, length));
+        codes.iter().for_each(|&(code, length)| self.out.put(code.into(), length));
     }
 
     /// Copies a run of units of a row that no restart marker parts.
@@ -129,10 +126,9 @@ impl Copy<'_> {
                 self.difference(part, mean - self.means[part])?;
                 self.means[part] = mean;
                 let (dc, ac) = self.tables(part)?;
-                let size = bits.decode(dc).ok()?;
-                bits.take(size.into()).ok()?;
+                bits.difference(dc).ok()?;
                 let begin = bits.mark();
-                super::scan::coefficients(&mut bits, ac).ok()?;
+                super::sequential::coefficients(&mut bits, ac).ok()?;
                 let end = bits.mark();
                 self.out.copy(self.bytes, begin, end);
             }
@@ -144,12 +140,12 @@ impl Copy<'_> {
     fn difference(&mut self, part: usize, difference: i32) -> Option<()> {
         let size = 32 - difference.unsigned_abs().leading_zeros();
         let (code, length) = self.tables(part)?.0.code_of(u8::try_from(size).ok()?)?;
-        if size > MOST_SIZE {
+        if size > u32::from(MOST_SIZE) {
             return None;
         }
         let value = if difference < 0 { difference - 1 } else { difference };
-        self.out.put(code, length);
-        self.out.put(value as u32 & ((1 << size) - 1), size);
+        self.out.put(code.into(), length);
+        self.out.put(value as u64 & ((1 << size) - 1), size);
         Some(())
     }
 }
@@ -157,6 +153,7 @@ impl Copy<'_> {
 /// Writes bits, with FF stuffed.
 struct Writer<'a> {
     file: &'a mut Vec<u8>,
+    /// Bits to be written, from the highest on; zeros behind them.
     held: u64,
     count: u32,
 }
@@ -166,19 +163,22 @@ impl<'a> Writer<'a> {
         Self { file, held: 0, count: 0 }
     }
 
-    /// Writes up to 32 bits.
+    /// Writes up to 64 bits; no higher ones may be set.
     #[inline]
-    fn put(&mut self, value: u32, count: u32) {
-        self.held = self.held << count | u64::from(value);
-        self.count += count;
-        if self.count >= 32 {
-            self.count -= 32;
-            let four = (self.held >> self.count) as u32;
-            if holds_marker(four) {
-                four.to_be_bytes().into_iter().for_each(|byte| self.byte(byte));
-            } else {
-                self.file.extend_from_slice(&four.to_be_bytes());
-            }
+    fn put(&mut self, value: u64, count: u32) {
+        let spare = 64 - self.count;
+        if count < spare {
+            self.held |= value.unbounded_shl(spare - count);
+            self.count += count;
+            return;
+        }
+        let rest = count - spare;
+        let eight = self.held | value >> rest;
+        (self.held, self.count) = (value.unbounded_shl(64 - rest), rest);
+        if holds_marker(eight) {
+            eight.to_be_bytes().into_iter().for_each(|byte| self.byte(byte));
+        } else {
+            self.file.extend_from_slice(&eight.to_be_bytes());
         }
     }
 
@@ -194,19 +194,19 @@ impl<'a> Writer<'a> {
         let (mut at, mut skip) = first_byte(bytes, from);
         let (end, left) = first_byte(bytes, to);
         while at < end {
-            let four = bytes[at..end].first_chunk().map(|four| u32::from_be_bytes(*four));
-            if let Some(four) = four.filter(|&four| skip == 0 && !holds_marker(four)) {
-                self.put(four, 32);
-                at += 4;
+            let eight = bytes[at..end].first_chunk().map(|eight| u64::from_be_bytes(*eight));
+            if let Some(eight) = eight.filter(|&eight| skip == 0 && !holds_marker(eight)) {
+                self.put(eight, 64);
+                at += 8;
                 continue;
             }
             let byte = bytes[at];
-            self.put(u32::from(byte) & (0xff >> skip), 8 - skip);
+            self.put(u64::from(byte) & (0xff >> skip), 8 - skip);
             skip = 0;
             at += if byte == 0xff { 2 } else { 1 };
         }
         if left > 0 {
-            let byte = u32::from(bytes[end]) & (0xff >> skip);
+            let byte = u64::from(bytes[end]) & (0xff >> skip);
             self.put(byte >> (8 - left), left - skip);
         }
     }
@@ -215,9 +215,7 @@ impl<'a> Writer<'a> {
     fn finish(&mut self) {
         let spare = (8 - self.count % 8) % 8;
         self.put((1 << spare) - 1, spare);
-        while self.count > 0 {
-            self.count -= 8;
-            self.byte((self.held >> self.count) as u8);
-        }
+        let whole = (self.count / 8) as usize;
+        self.held.to_be_bytes().into_iter().take(whole).for_each(|byte| self.byte(byte));
     }
 }

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::Fault;
-use super::bits::{Mark, Table};
+use super::bits::{Bits, Mark, Table};
 
 /// Largest magnitude of a block's mean times eight, 8-bit samples (T.81, annex A.3).
 const MOST_DC: i64 = 1024;
@@ -145,8 +145,12 @@ impl Frame {
             let counts: [u8; 16] = *rest.first_chunk().ok_or(Fault::Header)?;
             let length: usize = counts.iter().map(|&count| usize::from(count)).sum();
             let values = rest.get(16..16 + length).ok_or(Fault::Header)?;
-            let tables = if place >> 4 == 0 { &mut self.dc_tables } else { &mut self.ac_tables };
-            tables[usize::from(place & 3)] = Some(Table::new(counts, values).ok_or(Fault::Header)?);
+            let (tables, table) = if place >> 4 == 0 {
+                (&mut self.dc_tables, Table::of_means(counts, values))
+            } else {
+                (&mut self.ac_tables, Table::of_coefficients(counts, values))
+            };
+            tables[usize::from(place & 3)] = Some(table.ok_or(Fault::Header)?);
             segment = &rest[16 + length..];
         }
         Ok(())
@@ -196,9 +200,54 @@ impl Frame {
         self.dc_steps[usize::from(component.quantiser)]
     }
 
-    /// Whether a block's mean can be that of 8-bit samples.
-    pub(super) fn is_possible_mean(&self, component: usize, mean: i64) -> bool {
-        let step = self.mean_step(&self.components[component]);
-        (mean * step).abs() <= MOST_DC + step
+    /// The components of a scan, with its tables.
+    pub(super) fn lanes(&mut self, scan: &Scan) -> Result<Vec<Lane<'_>>, Fault> {
+        let (dc_tables, ac_tables, steps) = (&self.dc_tables, &self.ac_tables, self.dc_steps);
+        let is_alone = scan.parts.len() == 1;
+        let mut components: Vec<Option<&mut Component>> = self.components.iter_mut().map(Some).collect();
+        let lane = |&(place, dc, ac): &(usize, usize, usize)| {
+            // No component may come twice.
+            let component = components[place].take().ok_or(Fault::Header)?;
+            Ok(Lane {
+                unit: if is_alone { (1, 1) } else { component.unit },
+                step: steps[usize::from(component.quantiser)],
+                component,
+                dc: dc_tables[dc].as_ref(),
+                ac: ac_tables[ac].as_ref(),
+                last: 0,
+            })
+        };
+        scan.parts.iter().map(lane).collect()
+    }
+}
+
+/// One component in one scan.
+pub(super) struct Lane<'f> {
+    pub component: &'f mut Component,
+    pub dc: Option<&'f Table>,
+    pub ac: Option<&'f Table>,
+    /// Blocks across and along a unit of this scan.
+    pub unit: (usize, usize),
+    /// The last block's mean.
+    pub last: i64,
+    /// Divisor of the means.
+    step: i64,
+}
+
+impl Lane<'_> {
+    /// The mean that comes next, as a difference to the last one, without so many lowest bits.
+    #[inline]
+    pub(super) fn next_mean(&mut self, bits: &mut Bits, low: u8) -> Result<i16, Fault> {
+        self.last += i64::from(bits.difference(self.dc.ok_or(Fault::Header)?)?);
+        let mean = self.last << low;
+        // What no 8-bit samples have is none.
+        if (mean * self.step).abs() <= MOST_DC + self.step { Ok(mean as i16) } else { Err(Fault::Impossible) }
+    }
+
+    /// Where the mean of the block at this column and row is kept.
+    #[inline]
+    pub(super) fn mean_of(&mut self, column: usize, row: usize) -> Result<&mut i16, Fault> {
+        let component = &mut *self.component;
+        component.means.get_mut(row * component.stride + column).ok_or(Fault::Header)
     }
 }
