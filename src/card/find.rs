@@ -17,7 +17,7 @@ const CLEAR_TAG: f64 = 24.0;
 /// The same in a photo's preview, which is there before any larger picture.
 const CLEAR_IN_PREVIEW: f64 = 18.0;
 /// What is measured of a card lies within its rim; the preview misses it by less than this, mm.
-const RIM_MM: f64 = 4.0;
+const RIM_MM: f64 = 1.0;
 /// Half sides of the threshold's neighbourhood, in shares of the search picture's longest side, in
 /// the order in which they are tried: near, far and very near cards.
 const THRESHOLD_RADII: [f64; 4] = [0.025, 0.012, 0.05, 0.006];

@@ -61,12 +61,12 @@ fn pixel_codes(photo: &Photo, view: &CardView, area: Area) -> Option<Vec<[u8; 3]
     let columns = (area.width() / spacing).ceil().max(1.0);
     let rows = (area.height() / spacing).ceil().max(1.0);
     let mut codes = Vec::with_capacity((columns * rows) as usize);
+    let across: Vec<f64> = (0..columns as usize)
+        .map(|column| area.x0 + area.width() * (column as f64 + 0.5) / columns)
+        .collect();
     for row in 0..rows as usize {
-        for column in 0..columns as usize {
-            let x = area.x0 + area.width() * (column as f64 + 0.5) / columns;
-            let y = area.y0 + area.height() * (row as f64 + 0.5) / rows;
-            codes.extend(code_at(photo, view, PointMm { x, y }));
-        }
+        let y = area.y0 + area.height() * (row as f64 + 0.5) / rows;
+        codes.extend(across.iter().filter_map(|&x| code_at(photo, view, PointMm { x, y })));
     }
     let wanted = (columns * rows) as usize;
     (codes.len() >= LEAST_PIXELS && codes.len() * 2 > wanted).then_some(codes)
@@ -85,7 +85,7 @@ pub fn code_at(photo: &Photo, view: &CardView, place: PointMm) -> Option<[u8; 3]
 fn trimmed_mean(counts: &[u32; 256], values: &[f32; 256], pixels: usize) -> f64 {
     let cut = (pixels as f64 * TRIM) as usize;
     let (mut seen, mut sum) = (0, 0.0);
-    for (&count, &value) in counts.iter().zip(values) {
+    for (&count, &value) in counts.iter().zip(values).filter(|&(&count, _)| count > 0) {
         let next = seen + count as usize;
         let kept = next.min(pixels - cut).saturating_sub(seen.max(cut));
         sum += kept as f64 * f64::from(value);

@@ -61,16 +61,17 @@ pub(super) struct Part {
     pub top: u32,
     /// Width and height of the whole picture.
     pub size: (u32, u32),
-    /// Pixels in a row of units.
-    pub row: u32,
-    /// Columns of the whole picture that are there, for each row of units.
+    /// Columns of the whole picture that are there, for each [`Self::ROWS`] rows of pixels.
     pub spans: Vec<Range<u32>>,
 }
 
 impl Part {
+    /// Rows of pixels of which the same columns are there: those of a block.
+    pub(super) const ROWS: usize = 8;
+
     /// All of a picture.
     fn whole(size: (u32, u32)) -> Self {
-        Self { left: 0, top: 0, size, row: size.1.max(1), spans: std::iter::once(0..size.0).collect() }
+        Self { left: 0, top: 0, size, spans: vec![0..size.0; (size.1 as usize).div_ceil(Self::ROWS)] }
     }
 }
 
@@ -130,7 +131,7 @@ impl Upright {
         let (column, row) = self.steps.stored(x as usize, y as usize);
         let (left, top) = (self.part.left as usize, self.part.top as usize);
         let below = row.checked_sub(top)?;
-        let span = self.part.spans.get(below / self.part.row as usize)?;
+        let span = self.part.spans.get(below / Part::ROWS)?;
         if !span.contains(&(column as u32)) {
             return None;
         }

@@ -31,18 +31,22 @@ impl Raster {
         let lights = LightGrid::new(light, view, area);
         let logs = Logs::new(&photo.encoding);
         let floor = FLOOR.ln();
+        let place = |from: f64, k: usize| from + step * (k as f64 + 0.5);
+        let across: Vec<(f64, Between)> = (0..columns)
+            .map(|column| place(area.x0, column))
+            .map(|x| (x, lights.between_columns(x)))
+            .collect();
+        let mut paper = Vec::with_capacity(lights.columns);
         let mut values = Vec::with_capacity(columns * rows);
         let mut clipped = Vec::with_capacity(columns * rows);
         for row in 0..rows {
-            for column in 0..columns {
-                let place = PointMm {
-                    x: area.x0 + step * (column as f64 + 0.5),
-                    y: area.y0 + step * (row as f64 + 0.5),
-                };
-                let code = code_at(photo, view, place);
+            let y = place(area.y0, row);
+            lights.along_row(y, &mut paper);
+            for &(x, between) in &across {
+                let code = code_at(photo, view, PointMm { x, y });
                 clipped.push(code.is_some_and(|code| code.iter().all(|&value| value >= 250)));
                 values.push(code.map(|code| {
-                    let (paper, own) = (lights.log_at(place), logs.of(code));
+                    let (paper, own) = (between.of(&paper), logs.of(code));
                     std::array::from_fn(|channel| (own[channel] - paper[channel]).max(floor))
                 }));
             }
@@ -169,16 +173,43 @@ impl LightGrid {
         Self { area, columns, rows, logs }
     }
 
-    fn log_at(&self, place: PointMm) -> [f64; 3] {
-        let u = ((place.x - self.area.x0) / LIGHT_GRID_MM).clamp(0.0, (self.columns - 2) as f64);
-        let v = ((place.y - self.area.y0) / LIGHT_GRID_MM).clamp(0.0, (self.rows - 2) as f64);
-        let (column, row) = (u as usize, v as usize);
-        let (fu, fv) = (u - column as f64, v - row as f64);
-        let node = |dc: usize, dr: usize| &self.logs[(row + dr) * self.columns + column + dc];
-        std::array::from_fn(|channel| {
-            let top = node(0, 0)[channel] * (1.0 - fu) + node(1, 0)[channel] * fu;
-            let bottom = node(0, 1)[channel] * (1.0 - fu) + node(1, 1)[channel] * fu;
-            top * (1.0 - fv) + bottom * fv
-        })
+    /// Which columns of the grid a place lies between.
+    fn between_columns(&self, x: f64) -> Between {
+        Between::new((x - self.area.x0) / LIGHT_GRID_MM, self.columns)
+    }
+
+    /// The grid's columns at a height.
+    fn along_row(&self, y: f64, logs: &mut Vec<[f64; 3]>) {
+        let rows = Between::new((y - self.area.y0) / LIGHT_GRID_MM, self.rows);
+        let (upper, lower) = self.logs[rows.first * self.columns..].split_at(self.columns);
+        logs.clear();
+        logs.extend(upper.iter().zip(lower).map(|(upper, lower)| rows.mean(upper, lower)));
+    }
+}
+
+/// A place between two neighbours of a grid.
+#[derive(Clone, Copy)]
+struct Between {
+    first: usize,
+    /// Share of the second.
+    share: f64,
+}
+
+impl Between {
+    /// Nearest to a place, in steps of the grid.
+    fn new(place: f64, count: usize) -> Self {
+        let place = place.clamp(0.0, (count - 2) as f64);
+        Self { first: place as usize, share: place.fract() }
+    }
+
+    /// What a row of the grid holds there.
+    #[inline]
+    fn of(&self, row: &[[f64; 3]]) -> [f64; 3] {
+        self.mean(&row[self.first], &row[self.first + 1])
+    }
+
+    #[inline]
+    fn mean(&self, first: &[f64; 3], second: &[f64; 3]) -> [f64; 3] {
+        std::array::from_fn(|k| first[k] * (1.0 - self.share) + second[k] * self.share)
     }
 }

@@ -1,5 +1,7 @@
 //! The glass walls: sharp upright edges, seen even when the liquid is clear.
 
+use std::ops::Range;
+
 use super::raster::Raster;
 use crate::math::stats::{self, Ranked};
 
@@ -44,10 +46,11 @@ pub fn find(
     (y0, y1): (f64, f64),
     hidden: impl Fn(f64) -> bool,
 ) -> Walls {
+    let edges = Edges::new(raster, (x0, x1), (y0, y1));
     TILTS
         .into_iter()
         .map(|tilt| {
-            let mut profile = profile(raster, (x0, x1), (y0, y1), tilt);
+            let mut profile = edges.profile(tilt);
             for (k, edge) in profile.iter_mut().enumerate() {
                 if hidden(x0 + raster.step() * (k as f64 + 0.5)) {
                     *edge = 0.0;
@@ -67,34 +70,62 @@ pub fn find(
         })
 }
 
-/// Strength of upright edges at every column, natural logarithm: the median over the rows of the
-/// signed difference across the base, so that texture and bubbles cancel, then the largest channel.
-fn profile(raster: &Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64), tilt: f64) -> Vec<f64> {
-    let middle = (y0 + y1) / 2.0;
-    let half = (HALF_BASE_MM / raster.step()).round().max(1.0);
-    let rows = raster.row_range(y0, y1);
-    let count = ((x1 - x0) / raster.step()) as usize;
-    let mut differences: [Ranked; 3] = Default::default();
-    (0..count)
-        .map(|k| {
+/// Signed differences across the base in all channels, natural logarithm; taken once for all tilts.
+struct Edges<'r> {
+    raster: &'r Raster,
+    rows: Range<usize>,
+    /// Left end and number of the places that are looked at.
+    x0: f64,
+    count: usize,
+    /// Height at which a tilt moves nothing.
+    middle: f64,
+    /// Column by column; `None` where a side is not in the picture.
+    differences: Vec<Option<[f64; 3]>>,
+}
+
+impl<'r> Edges<'r> {
+    fn new(raster: &'r Raster, (x0, x1): (f64, f64), (y0, y1): (f64, f64)) -> Self {
+        let half = (HALF_BASE_MM / raster.step()).round().max(1.0) as usize;
+        let rows = raster.row_range(y0, y1);
+        let difference = |column: usize, row: usize| {
+            let right = Some(column + half).filter(|&right| right < raster.columns())?;
+            let left = raster.log(column.checked_sub(half)?, row)?;
+            let right = raster.log(right, row)?;
+            Some(std::array::from_fn(|channel| right[channel] - left[channel]))
+        };
+        let places = (0..raster.columns()).flat_map(|column| rows.clone().map(move |row| (column, row)));
+        let differences = places.map(|(column, row)| difference(column, row)).collect();
+        let count = ((x1 - x0) / raster.step()) as usize;
+        Self { raster, rows, x0, count, middle: (y0 + y1) / 2.0, differences }
+    }
+
+    /// Strength of upright edges at every place: the median over the rows of the signed difference, so
+    /// that texture and bubbles cancel, then the largest channel.
+    fn profile(&self, tilt: f64) -> Vec<f64> {
+        let raster = self.raster;
+        let first = |row: usize| {
+            let x = self.x0 + raster.step() * 0.5 + tilt * (raster.y(row as f64) - self.middle);
+            raster.column_of(x).round() as isize
+        };
+        let first: Vec<isize> = self.rows.clone().map(first).collect();
+        let mut differences: [Ranked; 3] = Default::default();
+        let strength = |k: usize| {
             differences.iter_mut().for_each(Ranked::clear);
-            for row in rows.clone() {
-                let x = x0 + raster.step() * (k as f64 + 0.5) + tilt * (raster.y(row as f64) - middle);
-                let centre = raster.column_of(x).round();
-                let at = |column: f64| -> Option<[f64; 3]> {
-                    (column >= 0.0 && column < raster.columns() as f64)
-                        .then(|| raster.log(column as usize, row))
-                        .flatten()
-                };
-                if let (Some(left), Some(right)) = (at(centre - half), at(centre + half)) {
-                    for channel in 0..3 {
-                        differences[channel].push(right[channel] - left[channel]);
-                    }
+            for (row, first) in first.iter().enumerate() {
+                let Some(difference) = self.at(first + k as isize, row) else { continue };
+                for (all, value) in differences.iter_mut().zip(difference) {
+                    all.push(value);
                 }
             }
             differences.iter_mut().filter_map(Ranked::median).map(f64::abs).fold(0.0, f64::max)
-        })
-        .collect()
+        };
+        (0..self.count).map(strength).collect()
+    }
+
+    fn at(&self, column: isize, row: usize) -> Option<[f64; 3]> {
+        let column = usize::try_from(column).ok().filter(|&column| column < self.raster.columns())?;
+        self.differences[column * self.rows.len() + row]
+    }
 }
 
 /// Sum of the squares: largest when edges run straight along the tilt.

@@ -41,12 +41,12 @@ impl Area {
 
     /// Which pixels of the picture the units that are wanted hold.
     pub(super) fn part(&self, unit: (usize, usize), size: (usize, usize)) -> Part {
-        let spans = self.wanted.iter().map(|row| (row.start * unit.0) as u32..(row.end * unit.0) as u32);
+        let span = |row: &Range<usize>| (row.start * unit.0) as u32..(row.end * unit.0) as u32;
+        let spans = self.wanted.iter().flat_map(|row| std::iter::repeat_n(span(row), unit.1 / Part::ROWS));
         Part {
             left: (self.columns.start * unit.0) as u32,
             top: (self.rows.start * unit.1) as u32,
             size: (size.0 as u32, size.1 as u32),
-            row: unit.1 as u32,
             spans: spans.collect(),
         }
     }

@@ -224,6 +224,7 @@ impl<'a> Bits<'a> {
         }
     }
 
+    #[cold]
     fn fill_by_bytes(&mut self) {
         while self.count <= 48 {
             let byte = match (self.bytes.get(self.at), self.bytes.get(self.at + 1)) {
@@ -270,20 +271,26 @@ impl<'a> Bits<'a> {
     /// they are simple; gives the place of the next one, past the last if the block is done.
     #[inline]
     pub(super) fn leap(&mut self, table: &Table, mut k: usize) -> Result<usize, Fault> {
-        while k < 64 {
+        let mut is_understood = true;
+        while k < 64 && is_understood {
             self.fill();
-            let leap = table.leaps[(self.held >> (64 - LOOK_BITS)) as usize];
-            let (mut bits, mut next) = (leap.bits, k + usize::from(leap.places));
-            // Several codes may reach into the next block: then they are passed one by one.
-            if !matches!(next, 0..=64 | TO_THE_END..192) {
-                (bits, next) = (leap.first_bits, k + usize::from(leap.first_places));
-                if bits == 0 {
-                    break;
+            let (mut held, mut count) = (self.held, self.count);
+            while k < 64 && count >= MOST_AT_ONCE {
+                let leap = table.leaps[(held >> (64 - LOOK_BITS)) as usize];
+                let (mut bits, mut next) = (leap.bits, k + usize::from(leap.places));
+                // Several codes may reach into the next block: then they are passed one by one.
+                if !matches!(next, 0..=64 | TO_THE_END..192) {
+                    (bits, next) = (leap.first_bits, k + usize::from(leap.first_places));
+                    is_understood = bits > 0;
+                    if !is_understood {
+                        break;
+                    }
                 }
+                held <<= bits;
+                count -= u32::from(bits);
+                k = next;
             }
-            self.held <<= bits;
-            self.count -= u32::from(bits);
-            k = next;
+            (self.held, self.count) = (held, count);
         }
         self.pass(0)?;
         // Behind the end of a block no place is left.

@@ -85,8 +85,7 @@ fn runs_a_row(jumps: &[i32], columns: usize, sign: i32, least_jump: i32, texture
     let is_jump = |value: &i32| usize::from(sign * value >= least_jump);
     let mut count: usize = jumps.iter().take(columns).map(is_jump).sum();
     for start in 0..jumps.len().saturating_sub(columns) {
-        let column = start % columns;
-        if count >= least && (side..columns - side).contains(&column) {
+        if count >= least && (side..columns - side).contains(&(start % columns)) {
             let mut seam: Vec<i32> = jumps[start..start + columns].iter().map(|value| sign * value).collect();
             let middle = *seam.select_nth_unstable(columns / 2).1;
             let tolerance = middle / 4 + 3 * texture;
