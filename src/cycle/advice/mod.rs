@@ -73,11 +73,11 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
 /// To say whether animals live in the tank, where nothing tells.
 fn ask(facts: &TankFacts) -> Advice {
     let tank = &facts.tank;
-    let action = format!(
-        "say what lives in the tank: `tintwell event --tank {tank:?} fish_added=6`, or, if nothing does, `tintwell tank {tank:?} --ammonia-source \"ammonium chloride\"`"
+    let how = format!(
+        "`tintwell event --tank {tank:?} fish_added=6`, or, if nothing does, `tintwell tank {tank:?} --ammonia-source \"ammonium chloride\"`"
     );
     let why = "the log tells neither of animals nor of a tank without them: ammonia that feeds bacteria kills animals, and what would have to be done for animals is not known to be needed";
-    Advice::new(action, "", why)
+    Advice::new("say what lives in the tank", how, why)
 }
 
 /// What goes before the word to dose ammonia.

@@ -81,7 +81,7 @@ pub fn balance(story: &Story) -> Markup {
         @if !full.is_empty() {
             details {
                 summary { "Each full test against what went in and out, mg/L N" }
-                div.scroll role="region" aria-label="Nitrogen balance" tabindex="0" { table {
+                div.scroll role="region" aria-label=(labelled(story, "Nitrogen balance")) tabindex="0" { table {
                     thead { tr { th scope="col" { "When" } th scope="col" { "Expected" } th scope="col" { "Seen" } th scope="col" { "Difference" } } }
                     tbody { @for point in full.iter().rev() { tr {
                         td { (point.at.format("%Y-%m-%d %H:%M")) }
@@ -145,14 +145,19 @@ pub fn readings(story: &Story) -> Markup {
     let (open, folded) = rows.split_at(rows.len().min(OPEN_ROWS));
     html! {
         h3 { "Readings" }
-        (reading_table(open, "Latest readings"))
+        (reading_table(open, &labelled(story, "Latest readings")))
         @if !folded.is_empty() {
-            details { summary { (folded.len()) " earlier readings" } (reading_table(folded, "Earlier readings")) }
+            details { summary { (folded.len()) " earlier readings" } (reading_table(folded, &labelled(story, "Earlier readings"))) }
         }
         @if rows.iter().any(|row| row.look.is_some()) {
             p.small { "Samples are shown as photographed, without correction; the colours beside them are the chart's levels on either side." }
         }
     }
+}
+
+/// What a scrolling part is called, which must be its name alone among all tanks of the page.
+fn labelled(story: &Story, what: &str) -> String {
+    format!("{what}, {}", story.assessment.tank)
 }
 
 fn reading_table(rows: &[&ReadingRow], label: &str) -> Markup {
@@ -226,7 +231,7 @@ pub fn deeds(story: &Story) -> Markup {
         @if story.events.is_empty() { p { "None are logged." } }
         details {
             summary { (story.events.len()) " deeds" }
-            div.scroll role="region" aria-label="Deeds" tabindex="0" { table {
+            div.scroll role="region" aria-label=(labelled(story, "Deeds")) tabindex="0" { table {
                 thead { tr { th scope="col" { "No." } th scope="col" { "When" } th scope="col" { "What" } th scope="col" { "Notes" } } }
                 tbody { @for row in story.events.iter().rev() { tr.gone[row.withdrawn] {
                     td { (row.id) }
