@@ -205,6 +205,27 @@ fn a_tank_whose_bacteria_keep_up_with_its_animals_is_told_so_and_never_called_re
     assert!(!said["advice"].as_array().unwrap().iter().any(dose), "{said}");
 }
 
+/// Traces below every criterion that asks for more, with fish in the tank.
+#[test]
+fn traces_with_animals_in_the_tank_mean_to_feed_less_before_they_harm() {
+    let home = Home::new();
+    home.run(&["event", "--tank", "hall", "--at", "2031-03-01T10:00:00+01:00", "fish_added=2"]).success();
+    let at = "2031-03-05T19:00:00+01:00";
+    let feed_less = |home: &Home| {
+        let said = home.judged(at);
+        let acts = said["advice"].as_array().unwrap().clone();
+        acts.iter().any(|advice| advice["do"].as_str().unwrap().starts_with("feed half"))
+    };
+    let add = |analytes: &[&str]| {
+        let stamp = ["add", "--tank", "hall", "--at", "2031-03-05T18:00:00+01:00"];
+        home.run(&[&stamp, analytes].concat()).success();
+    };
+    add(&["ammonia=0", "nitrate=5", "ph=7"]);
+    assert!(!feed_less(&home));
+    add(&["nitrite=0.15"]);
+    assert!(feed_less(&home));
+}
+
 #[test]
 fn an_unknown_ph_is_answered_by_asking_for_it() {
     let home = Home::new();
@@ -212,7 +233,8 @@ fn an_unknown_ph_is_answered_by_asking_for_it() {
     home.run(&["add", "--tank", "dark", "--at", "2031-03-05T18:00:00+01:00", "ammonia=1", "nitrite=0"])
         .success();
     let said = home.judged("2031-03-05T19:00:00+01:00");
-    let asked = said["advice"].as_array().unwrap().iter().any(|advice| advice["do"] == "test the pH");
+    let asked =
+        said["advice"].as_array().unwrap().iter().any(|advice| advice["do"] == "test the pH, nitrate");
     assert!(asked, "{said}");
 }
 

@@ -112,6 +112,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     let animals = Animals::of(&series, facts);
     let load = (animals == Animals::Present).then(|| carried(&series, &drawn)).flatten();
     let (ready_on, unforeseen) = date(&posterior, ready, animals, now);
+    let capacity = capacity(&track.now, facts, proof.as_ref());
     let mut assessment = Assessment {
         tank: facts.tank.clone(),
         at: now,
@@ -132,8 +133,8 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         left_out: as_logged.left_out,
         animals,
         load,
+        capacity,
         dangers: dangers(&series, facts),
-        capacity: capacity(&track.now, facts),
         plan: plan_proof(&series, facts, &drawn),
         balance: drawn,
         advice: Vec::new(),

@@ -1,9 +1,10 @@
 //! What the colonies have been shown to do: food a day, nitrate a week.
 
 use super::dosing::{FOOD_N_EXCRETED, N_PER_PROTEIN};
+use super::proof::{Outcome, Proof};
 use super::track::Cloud;
 use crate::terms::TankFacts;
-use crate::terms::unit::NO3_PER_N;
+use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
 
 /// Protein of an ordinary food, per cent.
 const FOOD_PROTEIN: f64 = 45.0;
@@ -16,7 +17,8 @@ pub const WEEKLY_CHANGE: f64 = 0.3;
 /// Food and its consequences.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Capacity {
-    /// Nitrogen that both steps have been shown to take in a day, mg/L: nine in ten chances that it is more.
+    /// Nitrogen that both steps have been shown to take in a day, mg/L: nine in ten chances that it is more, and
+    /// no more than a passed proof saw go.
     pub shown_mg_n_l_day: f64,
     /// Food of 45 % protein whose nitrogen that is, grams a day; needs the volume.
     pub food_g_day: Option<f64>,
@@ -35,9 +37,11 @@ impl Capacity {
     }
 }
 
-/// The capacity that `cloud` shows.
-pub fn capacity(cloud: &Cloud, facts: &TankFacts) -> Capacity {
-    let [shown] = cloud.quantiles(|particle| particle.ammonia_rate.min(particle.nitrite_rate), [0.1]);
+/// The capacity that `cloud` and `proof` show.
+pub fn capacity(cloud: &Cloud, facts: &TankFacts, proof: Option<&Proof>) -> Capacity {
+    let [rate] = cloud.quantiles(|particle| particle.ammonia_rate.min(particle.nitrite_rate), [0.1]);
+    let seen = proof.filter(|proof| proof.outcome == Outcome::Passed).map(seen_to_go);
+    let shown = seen.map_or(rate, |seen| seen.min(rate));
     let per_gram = FOOD_PROTEIN / 100.0 * N_PER_PROTEIN * FOOD_N_EXCRETED * 1000.0;
     let volume = facts.volume_l.filter(|volume| *volume > 0.0);
     let room = NITRATE_TARGET - facts.tap.nitrate_mg_l.unwrap_or(0.0);
@@ -50,11 +54,15 @@ pub fn capacity(cloud: &Cloud, facts: &TankFacts) -> Capacity {
     }
 }
 
+/// Nitrogen that went in a passed proof, mg/L a day: how fast more would go its readings at zero do not tell.
+fn seen_to_go(proof: &Proof) -> f64 {
+    proof.dose_mg_l / NH3_PER_N * 24.0 / proof.hours
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::cycle::dosing::{ammonia_from_food_mg_l, weekly_change_to_hold};
-    use crate::terms::unit::NH3_PER_N;
     use approx::assert_relative_eq;
 
     fn shown(rate: f64, facts: &TankFacts) -> Capacity {
@@ -62,7 +70,32 @@ mod tests {
         for particle in &mut cloud.particles {
             (particle.ammonia_rate, particle.nitrite_rate) = (rate, 2.0 * rate);
         }
-        capacity(&cloud, facts)
+        capacity(&cloud, facts, None)
+    }
+
+    #[test]
+    fn no_more_is_called_shown_than_a_passed_proof_saw_go() {
+        let at = chrono::DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap();
+        let proof = |outcome| Proof {
+            dosed_at: at,
+            dose_mg_l: 2.0,
+            tested_at: at + chrono::Duration::hours(25),
+            hours: 25.0,
+            ammonia_gone: 1.0,
+            nitrite_gone: 1.0,
+            nitrate_made: 1.0,
+            outcome,
+            beyond_doubt: true,
+            evidence: Vec::new(),
+        };
+        let facts = TankFacts::default();
+        let mut cloud = crate::cycle::track::Cloud::drawn_from_prior(&facts, 64);
+        for particle in &mut cloud.particles {
+            (particle.ammonia_rate, particle.nitrite_rate) = (6.0, 6.0);
+        }
+        let shown = |outcome| capacity(&cloud, &facts, Some(&proof(outcome))).shown_mg_n_l_day;
+        assert_relative_eq!(shown(Outcome::Passed), 2.0 / NH3_PER_N * 24.0 / 25.0, epsilon = 1e-9);
+        assert_relative_eq!(shown(Outcome::NotShown), 6.0, epsilon = 1e-9);
     }
 
     #[test]

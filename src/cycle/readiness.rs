@@ -30,7 +30,8 @@ pub enum Obstacle {
     NoProof,
     /// The readings a day after a dose leave room for a remainder.
     TooClose,
-    /// The colonies, followed since the proof, may no longer suffice: too long without ammonia.
+    /// The colonies, followed since the proof, may no longer suffice: too long without ammonia, or levels that
+    /// speak against them.
     Faded,
     /// Something was done since that kills bacteria.
     Undone(&'static str),
@@ -49,7 +50,9 @@ impl Obstacle {
                 "the proof passed by a hair: a remainder too small for a colour test to show cannot be excluded"
                     .to_owned()
             }
-            Self::Faded => "since the proof the bacteria have had too little ammonia to be sure of".to_owned(),
+            Self::Faded => {
+                "by what was given and read since the proof the bacteria may no longer manage as much".to_owned()
+            }
             Self::Undone(what) => format!("since the proof {what}"),
             Self::FoundSince(analyte) => format!("since the proof {analyte} was found again"),
             Self::ThinBuffer => {

@@ -1,6 +1,7 @@
 //! An assessment's sentences that the terminal and the page share.
 
 use crate::cycle::Assessment;
+use crate::cycle::animals::Animals;
 use crate::cycle::danger::{Danger, Severity};
 use crate::cycle::proof::Outcome;
 use crate::cycle::stage::Stage;
@@ -33,6 +34,9 @@ pub fn date(assessment: &Assessment) -> Option<String> {
             on.latest.format("%-d %B"),
             on.likely.format("%-d %B %Y")
         ),
+        Some(_) if assessment.animals == Animals::Present => {
+            "It may be ready already; with animals in the tank no dose can prove it.".to_owned()
+        }
         Some(_) => "It may be ready already: prove it.".to_owned(),
         None => format!("No date: {}.", assessment.unforeseen.unwrap_or("it cannot be foreseen")),
     })

@@ -33,6 +33,7 @@ pub fn course(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
         list.extend(after_the_cycle(assessment, series, facts));
     } else if present {
         list.extend(assessment.load.map(|load| more_animals(&load)));
+        list.extend(feed_less(assessment, series));
     } else if assessment.stage == Stage::Cycled {
         list.push(prove(assessment, facts));
     } else if assessment.stage != Stage::Stalled {
@@ -53,6 +54,31 @@ fn more_animals(load: &Load) -> Advice {
         "a quarter of those that live in it, then test daily for a week (common practice)",
         load.sentence(),
     )
+}
+
+/// To relieve bacteria that do not keep up, before the water harms.
+fn feed_less(assessment: &Assessment, series: &Series) -> Option<Advice> {
+    let stands = |analyte| {
+        let (day, level) = series.latest(analyte)?;
+        (series.now - day <= RECENT_DAYS && level.lower() > 0.0 && !level.reaches_zero).then_some(analyte)
+    };
+    let found: Vec<String> = [Analyte::Ammonia, Analyte::Nitrite]
+        .into_iter()
+        .filter_map(stands)
+        .map(|analyte| analyte.to_string())
+        .collect();
+    let urgent = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
+    (!found.is_empty() && !urgent).then(|| {
+        let why = format!(
+            "{} in the water: what the animals give off is more than the bacteria take",
+            found.join(" and ")
+        );
+        Advice::new(
+            "feed half as much until ammonia and nitrite read as zero",
+            "",
+            why + " (common practice)",
+        )
+    })
 }
 
 fn grams(mg_l: f64, facts: &TankFacts) -> String {
@@ -151,8 +177,8 @@ fn untested_buffer(series: &Series) -> Option<Advice> {
 /// The test to make next; nothing where animals in danger have theirs already.
 fn next_test(assessment: &Assessment, series: &Series) -> Option<Advice> {
     let present = assessment.animals == Animals::Present;
-    let urgent = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
-    if present && urgent {
+    let said = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Unknown);
+    if present && said && !assessment.ready {
         return None;
     }
     if present && assessment.load.is_some() {
@@ -218,20 +244,8 @@ fn after_the_cycle(assessment: &Assessment, series: &Series, facts: &TankFacts) 
         let why = format!("nitrate stands at about {nitrate:.0} mg/L; new animals bear less");
         list.push(Advice::new("change water before animals come", amount, why).beware(CHANGE_CAUTION));
     }
+    list.push(stock(assessment, animals));
     let capacity = &assessment.capacity;
-    let amount = match (capacity.bearable_food_g_day(), capacity.food_g_day) {
-        (Some(food), Some(shown)) => format!(
-            "food for the first week: {} g a day; the bacteria have been shown to manage {} g",
-            rounded(FIRST_SHARE * food),
-            rounded(shown)
-        ),
-        _ => "a quarter of the planned animals".to_owned(),
-    };
-    list.push(Advice::new(
-        if animals { "add further animals in stages" } else { "put in the first animals, in stages" },
-        amount,
-        "the proof passed, and nothing since speaks against it; the colony grows with what it is fed",
-    ));
     if let Some(food) = capacity.bearable_food_g_day() {
         list.push(
             Advice::new(
@@ -246,4 +260,31 @@ fn after_the_cycle(assessment: &Assessment, series: &Series, facts: &TankFacts) 
         );
     }
     list
+}
+
+/// Putting animals in, or more of them.
+fn stock(assessment: &Assessment, animals: bool) -> Advice {
+    let capacity = &assessment.capacity;
+    let (action, amount) = match (capacity.bearable_food_g_day(), capacity.food_g_day) {
+        (Some(food), Some(shown)) if animals => (
+            "add further animals in stages",
+            format!(
+                "food for all of them: up to {} g a day; the bacteria have been shown to manage {} g",
+                rounded(food),
+                rounded(shown)
+            ),
+        ),
+        (Some(food), Some(shown)) => (
+            "put in the first animals, in stages",
+            format!(
+                "food for the first week: {} g a day; the bacteria have been shown to manage {} g",
+                rounded(FIRST_SHARE * food),
+                rounded(shown)
+            ),
+        ),
+        _ if animals => ("add further animals in stages", "few at a time".to_owned()),
+        _ => ("put in the first animals, in stages", "a quarter of the planned animals".to_owned()),
+    };
+    let why = "the proof passed, and nothing since speaks against it; the colony grows with what it is fed";
+    Advice::new(action, amount, why)
 }

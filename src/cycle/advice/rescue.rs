@@ -33,10 +33,10 @@ pub fn rescue(dangers: &[Danger], facts: &TankFacts) -> Vec<Advice> {
                     .beware(CHANGE_CAUTION),
             ),
             (Analyte::Nitrite, Severity::Acute | Severity::Harmful) => list.extend(salt(danger, facts)),
-            (_, Severity::Unknown) => list.push(unknown(danger)),
             _ => {}
         }
     }
+    list.extend(unknown(dangers));
     if dangers.iter().any(|danger| danger.severity >= Severity::Harmful) {
         list.push(Advice::new(
             "stop feeding, add air or stir the surface, and test again",
@@ -128,12 +128,18 @@ fn salt(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
     Some(Advice::new("add sodium chloride, if your animals stand it", amount, why).beware(SALT_CAUTION))
 }
 
-fn unknown(danger: &Danger) -> Advice {
+/// One test of all whose harm is unknown.
+fn unknown(dangers: &[Danger]) -> Option<Advice> {
+    let unknown = || dangers.iter().filter(|danger| danger.severity == Severity::Unknown);
+    let tests: Vec<&str> = unknown().filter_map(|danger| danger.missing).collect();
+    let (first, others) = tests.split_first()?;
+    let others = others.iter().map(|test| format!(", {}", test.trim_start_matches("test ")));
+    let harm: Vec<String> = unknown().map(|danger| danger.analyte.to_string()).collect();
     let why = format!(
-        "animals are in the tank and the {} that harms them is unknown: it cannot be called harmless",
-        danger.analyte
+        "animals are in the tank, and how much stands in it of what harms them is unknown ({}): it cannot be called harmless",
+        harm.join(", ")
     );
-    Advice::new(danger.missing.unwrap_or("test the water"), "now", why)
+    Some(Advice::new((*first).to_owned() + &others.collect::<String>(), "now", why))
 }
 
 fn litres(share: f64, facts: &TankFacts) -> String {
@@ -203,6 +209,17 @@ mod tests {
         let list = rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3))], &tank());
         assert_eq!(list[0].action, "test the pH");
         assert!(list[0].why.contains("cannot be called harmless"));
+    }
+
+    #[test]
+    fn all_that_is_unknown_is_one_test() {
+        let nitrite = Danger {
+            missing: Some("test nitrite"),
+            ..danger(Analyte::Nitrite, Severity::Unknown, (0.0, 1.0))
+        };
+        let list = rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3)), nitrite], &tank());
+        assert_eq!(list.iter().map(|advice| &*advice.action).collect::<Vec<_>>(), ["test the pH, nitrite"]);
+        assert!(list[0].why.contains("(ammonia, nitrite)"));
     }
 
     #[test]
