@@ -28,6 +28,23 @@ fn readings_are_converted_to_default_units_and_listed_with_what_the_contract_nam
 }
 
 #[test]
+fn ammonia_for_a_tank_with_animals_is_not_reckoned_and_a_dose_that_went_in_is_warned_of() {
+    let home = Home::new();
+    home.done(["tank", "A", "--volume", "100", "--ammonia-source", "fish"]);
+    let dose = ["dose", "--tank", "A", "ammonia"];
+    let refused = home.run(dose);
+    assert_eq!((refused.status, refused.out.as_str()), (2, ""));
+    assert!(refused.err.contains("animals live in this tank"), "{}", refused.err);
+    home.done(["event", "--tank", "A", "fish_added=2"]);
+    assert_eq!(home.run(dose).status, 2);
+    let logged = home.done(["event", "--tank", "A", "ammonia_dose=2"]);
+    assert!(logged.err.contains("change half the water now"), "{}", logged.err);
+    home.done(["event", "--tank", "A", "fish_added=-2"]);
+    assert!(home.done(dose).out.contains("ammonium chloride"));
+    assert!(!home.done(["event", "--tank", "A", "ammonia_dose=2"]).err.contains("animals"));
+}
+
+#[test]
 fn a_colour_between_two_is_logged_with_both_as_bounds_and_corrected_with_a_plain_value_only() {
     let home = Home::new();
     home.done(["add", "--tank", "A", "ammonia=0.25..0.5"]);

@@ -1,10 +1,12 @@
 //! `dose`: amounts of ammonia source, water and buffer.
 
 use anyhow::{Context, Result};
+use chrono::{DateTime, FixedOffset};
 use clap::Subcommand;
 
 use super::{Outcome, Settings};
 use crate::cycle::TankHistory;
+use crate::cycle::animals::Animals;
 use crate::cycle::balance::balance;
 use crate::cycle::series::Series;
 use crate::log::Log;
@@ -93,7 +95,17 @@ impl Tank {
 /// The tank's alkalinity now, reckoned from its log.
 fn water_alkalinity(tank: &Tank) -> Option<f64> {
     let history = tank.history.as_ref()?;
+    balance(&Series::new(history, last_entry(history)?), &history.facts).alkalinity_meq_l
+}
+
+/// Whether animals live in the tank by its log.
+fn has_animals(tank: &Tank) -> bool {
+    tank.history.as_ref().is_some_and(|history| {
+        Animals::at(history, last_entry(history).unwrap_or_default()) == Animals::Present
+    })
+}
+
+fn last_entry(history: &TankHistory) -> Option<DateTime<FixedOffset>> {
     let last = history.measurements.iter().map(|reading| reading.taken_at).max();
-    let now = last.into_iter().chain(history.deeds.iter().map(|deed| deed.at)).max()?;
-    balance(&Series::new(history, now), &history.facts).alkalinity_meq_l
+    last.into_iter().chain(history.deeds.iter().map(|deed| deed.at)).max()
 }

@@ -4,9 +4,11 @@ use anyhow::Result;
 use chrono::{DateTime, FixedOffset};
 
 use super::entry_line::EntryLine;
-use super::{Settings, suggest};
+use super::{Settings, history, suggest};
+use crate::cycle::animals::Animals;
 use crate::log::{Entry, Id, Loaded, Log, Problem, TornTail};
 use crate::report;
+use crate::terms::EventKind;
 use crate::terms::text::printable;
 
 /// Writes entries of one tank, says what was written and what is odd about it.
@@ -19,6 +21,7 @@ pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<F
     let appended = log.append(entries, now)?;
     say_torn(appended.torn.as_ref());
     say_tank(&before, tank);
+    say_animals(&before, tank, entries, now);
     for (&id, entry) in appended.ids.iter().zip(entries) {
         if settings.json {
             print_line(id, now, entry, false)?;
@@ -59,6 +62,17 @@ pub fn contents(entry: &Entry) -> String {
             None => event.kind.to_string(),
         },
         other => other.kind().to_owned(),
+    }
+}
+
+/// Warns if ammonia went into a tank with animals.
+fn say_animals(before: &Loaded, tank: &str, entries: &[Entry], now: DateTime<FixedOffset>) {
+    let doses = |entry: &Entry| matches!(entry, Entry::Event(event) if event.kind == EventKind::AmmoniaDose);
+    if entries.iter().any(doses) && Animals::at(&history::of(before, tank), now) == Animals::Present {
+        eprintln!(
+            "warning: by the log animals live in {0}, and ammonia harms them: change half the water now, test ammonia and pH, and see `tintwell assess --tank {0:?}`; if they are no longer there, log it as fish_added=-NUMBER",
+            printable(tank)
+        );
     }
 }
 

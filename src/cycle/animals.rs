@@ -1,5 +1,8 @@
 //! Whether animals live in the tank, by log and facts.
 
+use chrono::{DateTime, FixedOffset};
+
+use super::history::TankHistory;
 use super::series::Series;
 use crate::terms::{EventKind, TankFacts};
 
@@ -15,6 +18,11 @@ pub enum Animals {
 }
 
 impl Animals {
+    /// As known at `now`.
+    pub fn at(history: &TankHistory, now: DateTime<FixedOffset>) -> Self {
+        Self::of(&Series::new(history, now), &history.facts)
+    }
+
     /// By the deeds in `series` and the tank's facts. What the log lacks and was supposed tells nothing.
     pub fn of(series: &Series, facts: &TankFacts) -> Self {
         let count = fish(series);
@@ -39,8 +47,8 @@ fn fish(series: &Series) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cycle::{Deed, TankHistory};
-    use chrono::{DateTime, Duration};
+    use crate::cycle::Deed;
+    use chrono::Duration;
 
     fn animals(deeds: &[(EventKind, f64)], source: Option<&str>) -> Animals {
         let start = DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap();
@@ -53,8 +61,8 @@ mod tests {
         };
         let facts = TankFacts { ammonia_source: source.map(str::to_owned), ..TankFacts::default() };
         let deeds = deeds.iter().enumerate().map(deed).collect();
-        let history = TankHistory { facts: facts.clone(), measurements: Vec::new(), deeds };
-        Animals::of(&Series::new(&history, start + Duration::days(20)), &facts)
+        let history = TankHistory { facts, measurements: Vec::new(), deeds };
+        Animals::at(&history, start + Duration::days(20))
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! `dose ammonia`.
 
-use anyhow::Result;
+use anyhow::{Result, ensure};
 
-use super::Tank;
 use super::output::Sheet;
+use super::{Tank, has_animals};
 use crate::cycle::advice::AMMONIA_CAUTION;
 use crate::cycle::alkalinity::MEQ_PER_MG_N;
 use crate::cycle::dosing::{ammonium_chloride_g, aqueous_ammonia_ml, chloramine_ammonia_mg_l, food_g};
@@ -35,7 +35,14 @@ pub struct Args {
 }
 
 /// Reckons the amounts.
+///
+/// # Errors
+/// If the numbers make no sense, the volume is unknown, or animals live in the tank.
 pub fn reckon(args: &Args, tank: &Tank) -> Result<Sheet> {
+    ensure!(
+        !has_animals(tank),
+        "by its log animals live in this tank: ammonia would harm or kill them. If they are no longer there, log it with `tintwell event --tank NAME fish_added=-NUMBER`"
+    );
     let volume = tank.volume()?;
     let as_n = args.rise / NH3_PER_N;
     let mut sheet = Sheet::new(format!(
