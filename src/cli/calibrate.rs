@@ -18,7 +18,7 @@ use crate::chart::calibrate::{Observation, Photo as StandardPhoto, calibrate};
 use crate::chart::history::{Revision, Source, Step};
 use crate::chart::kept::Origin;
 use crate::chart::{Chart, ChartError, Form, Leaflet};
-use crate::colour::MixedLight;
+use crate::colour::{MixedLight, PatchColours};
 use crate::log::content_hash;
 use crate::photo::{self, Photo, PhotoError};
 use crate::pipeline::View;
@@ -192,6 +192,19 @@ fn open(path: &Path) -> Result<(Photo, String), PhotoError> {
     Ok((photo::from_bytes(&bytes)?, content_hash(&bytes)))
 }
 
+/// What a chart keeps of a photo. The pixels of many photos would not fit into memory.
+struct Shown {
+    card_version: u8,
+    patches: PatchColours,
+    hash: String,
+}
+
+impl Shown {
+    fn new(view: View, hash: String) -> Self {
+        Self { card_version: view.card.layout.version, patches: view.patches, hash }
+    }
+}
+
 /// What the photos of standards gave.
 #[derive(Default)]
 struct Measured {
@@ -203,25 +216,19 @@ struct Measured {
 
 impl Measured {
     /// Takes one photo in and gives its index; `None` for one that is there under another name.
-    fn add_photo(
-        &mut self,
-        name: &str,
-        view: View,
-        hash: String,
-        mixed: MixedLight,
-    ) -> Result<Option<usize>> {
+    fn add_photo(&mut self, name: &str, shown: Shown, mixed: MixedLight) -> Result<Option<usize>> {
+        let Shown { card_version: version, patches, hash } = shown;
         if let Some(same) = self.photos.iter().find(|photo| photo.hash == hash) {
             let reason = format!("it is the same photo as {}: it would count twice", same.name);
             self.leave_out(name, &reason);
             return Ok(None);
         }
-        let version = view.card.layout.version;
         if *self.card_version.get_or_insert(version) != version {
             bail!(
                 "{name}: another version of the card than in the photos before it: use one card for a chart"
             );
         }
-        self.photos.push(StandardPhoto { name: name.to_owned(), hash, patches: view.patches, mixed });
+        self.photos.push(StandardPhoto { name: name.to_owned(), hash, patches, mixed });
         Ok(Some(self.photos.len() - 1))
     }
 

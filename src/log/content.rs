@@ -77,7 +77,7 @@ fn segment_length(after_marker: &[u8]) -> Option<usize> {
 fn scan_end(scan: &[u8]) -> Option<usize> {
     let mut at = segment_length(scan)?;
     loop {
-        at += scan.get(at..)?.iter().position(|&byte| byte == 0xff)?;
+        at += memchr::memchr(0xff, scan.get(at..)?)?;
         match scan.get(at + 1)? {
             0x00 | 0xd0..=0xd7 => at += 2,
             0xff => at += 1,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Result, bail};
 
-use super::{Args, Row, chart_at_hand, observation, standards_table, strips, vials};
+use super::{Args, Row, Shown, chart_at_hand, observation, standards_table, strips, vials};
 use crate::chart::add::add;
 use crate::chart::calibrate::{Observation, Photo};
 use crate::chart::history::Revision;
@@ -114,23 +114,23 @@ fn typed(photo: &str, value: &str, args: &Args, chart: &Chart) -> Result<Row> {
 /// One photo's samples.
 fn measure(rows: &[Row], chart: &Chart) -> Result<(Photo, Vec<Observation>)> {
     let name = rows[0].name.clone();
-    let (view, hash, mixed, samples) = match &chart.strip {
+    let (shown, mixed, samples) = match &chart.strip {
         None => {
             let seen = vials::look(rows)?;
             let mixed = seen.mixed();
             let vials = seen.vials.into_iter().collect::<Result<Vec<_>, _>>()?;
             let samples = rows.iter().zip(&vials).map(|(row, (sample, _))| observation(0, row, sample, 0.0));
             let mixed = mixed.unwrap_or_else(|| vials[0].1);
-            (seen.view, seen.hash, mixed, samples.collect())
+            (seen.shown, mixed, samples.collect())
         }
         Some(form) => strips::look(&strips::in_order(rows)?, form)?,
     };
-    let version = view.card.layout.version;
+    let Shown { card_version: version, patches, hash } = shown;
     if version != chart.card_version {
         bail!(
             "it shows version {version} of the card, the chart was made with version {}: use the chart's card",
             chart.card_version
         );
     }
-    Ok((Photo { name, hash, patches: view.patches, mixed }, samples))
+    Ok((Photo { name, hash, patches, mixed }, samples))
 }

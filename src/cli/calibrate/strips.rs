@@ -5,11 +5,12 @@ use std::path::Path;
 use anyhow::{Context, Result, anyhow, bail};
 use rayon::prelude::*;
 
-use super::{Measured, Row, found, observation, open};
+use super::{Measured, Row, Shown, found, observation, open};
+use crate::card::CardView;
 use crate::card::layout::PointMm;
 use crate::chart::calibrate::Observation;
 use crate::colour::MixedLight;
-use crate::pipeline::{self, MOTTLING_SHARE, View};
+use crate::pipeline::{self, MOTTLING_SHARE};
 use crate::sample::strip::{Lying, learn, outlines};
 use crate::sample::{Pad, PadSample, SampleError, Strip, StripForm};
 use crate::terms::Analyte;
@@ -21,7 +22,13 @@ struct PhotoRows<'a> {
     rows: Vec<&'a Row>,
 }
 
-type Traced = (View, String, Lying, MixedLight);
+/// A strip as its photo shows it.
+struct Traced {
+    shown: Shown,
+    card: CardView,
+    lying: Lying,
+    mixed: MixedLight,
+}
 
 /// Learns the strip's form, unless it was described by hand, and measures every pad; `picture` is where
 /// to show the pads found.
@@ -33,7 +40,7 @@ pub(super) fn measure(
     let photos = by_photo(rows)?;
     let analytes = pad_order(&photos)?;
     let traced: Vec<Result<Traced>> = photos.par_iter().map(|photo| trace(photo.rows[0])).collect();
-    let traces: Vec<&Lying> = traced.iter().flatten().map(|(_, _, lying, _)| lying).collect();
+    let traces: Vec<&Lying> = traced.iter().flatten().map(|traced| &traced.lying).collect();
     let mut measured = Measured::default();
     if traces.is_empty() {
         for (photo, traced) in photos.iter().zip(&traced) {
@@ -48,12 +55,12 @@ pub(super) fn measure(
         None => match learn(&traces, &analytes) {
             Ok(form) => form,
             Err(error) => {
-                show_seen(&traced, picture)?;
+                show_seen(&photos, &traced, picture)?;
                 bail!("{error}; {} shows what was found", picture.display());
             }
         },
     };
-    show(&traced, &form, picture)?;
+    show(&photos, &traced, &form, picture)?;
     for (photo, traced) in photos.iter().zip(traced) {
         match traced {
             Ok(traced) => add(&mut measured, photo, traced, &form)?,
@@ -63,12 +70,8 @@ pub(super) fn measure(
     Ok((measured, form))
 }
 
-fn add(
-    measured: &mut Measured,
-    photo: &PhotoRows,
-    (view, hash, lying, mixed): Traced,
-    form: &StripForm,
-) -> Result<()> {
+fn add(measured: &mut Measured, photo: &PhotoRows, traced: Traced, form: &StripForm) -> Result<()> {
+    let Traced { shown, lying, mixed, .. } = traced;
     let pads = match Strip::measure(&lying, form) {
         Ok(strip) => strip.pads,
         Err(error) => {
@@ -77,10 +80,10 @@ fn add(
         }
     };
     // Strips in several windows share their photo.
-    let known = measured.photos.iter().position(|own| own.hash == hash && own.name == photo.name);
+    let known = measured.photos.iter().position(|own| own.hash == shown.hash && own.name == photo.name);
     let index = match known {
         Some(index) => Some(index),
-        None => measured.add_photo(photo.name, view, hash, mixed)?,
+        None => measured.add_photo(photo.name, shown, mixed)?,
     };
     let Some(index) = index else { return Ok(()) };
     for ((row, pad), of_form) in photo.rows.iter().zip(pads).zip(&form.pads) {
@@ -111,27 +114,35 @@ pub(in crate::cli) fn in_default_units(rows: &mut [Row], form: &StripForm) {
 }
 
 /// Draws the pads on the photo that shows most of them.
-fn show(traced: &[Result<Traced>], form: &StripForm, picture: &Path) -> Result<()> {
+fn show(photos: &[PhotoRows], traced: &[Result<Traced>], form: &StripForm, picture: &Path) -> Result<()> {
     let area = |pad: Result<PadSample, SampleError>| pad.map_or(Vec::new(), |pad| pad.sample.area.to_vec());
     let pads = |lying: &Lying| -> Vec<Vec<PointMm>> {
         Strip::measure(lying, form).into_iter().flat_map(|strip| strip.pads).map(area).collect()
     };
-    let seen = traced.iter().flatten().map(|(view, _, lying, _)| (view, pads(lying)));
+    let seen = of_photos(photos, traced).map(|(path, traced)| (path, &traced.card, pads(&traced.lying)));
     // The first of equals, so that the picture stays the same.
-    let best = seen.rev().max_by_key(|(_, pads)| pads.iter().filter(|area| !area.is_empty()).count());
-    let Some((view, areas)) = best else { return Ok(()) };
+    let best = seen.rev().max_by_key(|(.., pads)| pads.iter().filter(|area| !area.is_empty()).count());
+    let Some((path, card, areas)) = best else { return Ok(()) };
     let names: Vec<String> =
         form.pads.iter().enumerate().map(|(k, pad)| format!("{}: {}", k + 1, pad.analyte)).collect();
     let caption = format!("Pads from the dipped end, as the table names them. {}", names.join(", "));
-    found::draw(view, &areas, &caption, picture)
+    found::draw(&open(path)?.0, card, &areas, &caption, picture)
 }
 
 /// Draws what looks like pads on the photo that shows most of it, where no form can be learnt.
-fn show_seen(traced: &[Result<Traced>], picture: &Path) -> Result<()> {
-    let seen = traced.iter().flatten().map(|(view, _, lying, _)| (view, outlines(lying)));
-    let Some((view, areas)) = seen.rev().max_by_key(|(_, areas)| areas.len()) else { return Ok(()) };
+fn show_seen(photos: &[PhotoRows], traced: &[Result<Traced>], picture: &Path) -> Result<()> {
+    let seen = of_photos(photos, traced).map(|(path, traced)| (path, &traced.card, outlines(&traced.lying)));
+    let Some((path, card, areas)) = seen.rev().max_by_key(|(.., areas)| areas.len()) else { return Ok(()) };
     let areas: Vec<Vec<PointMm>> = areas.into_iter().map(Vec::from).collect();
-    found::draw(view, &areas, "What looks like a pad, from the top of the window.", picture)
+    found::draw(&open(path)?.0, card, &areas, "What looks like a pad, from the top of the window.", picture)
+}
+
+/// Strips that were traced, with the files of their photos.
+fn of_photos<'a>(
+    photos: &'a [PhotoRows],
+    traced: &'a [Result<Traced>],
+) -> impl DoubleEndedIterator<Item = (&'a Path, &'a Traced)> {
+    photos.iter().zip(traced).filter_map(|(photo, traced)| Some((photo.path, traced.as_ref().ok()?)))
 }
 
 /// A form described by hand: it must be sound, and name the table's analytes.
@@ -215,11 +226,12 @@ fn trace(row: &Row) -> Result<Traced> {
     let (photo, hash) = open(&row.path)?;
     let view = pipeline::look(photo)?;
     let (lying, mixed) = pipeline::strip_in(&view, row.window_on(view.card.layout)?)?;
-    Ok((view, hash, lying, mixed))
+    let card = view.card.clone();
+    Ok(Traced { shown: Shown::new(view, hash), card, lying, mixed })
 }
 
-/// A photo of a strip: what it shows, its hash, its mixed light, and its pads.
-type Look = (View, String, MixedLight, Vec<Observation>);
+/// A photo of a strip: what it shows, its mixed light, and its pads.
+type Look = (Shown, MixedLight, Vec<Observation>);
 
 /// Measures one strip of a known form; a pad that cannot be measured is left out and named.
 pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
@@ -229,7 +241,7 @@ pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
             "its rows are not the pads of the chart's strip: list one row for each pad, from the dipped end"
         );
     }
-    let (view, hash, lying, mixed) = trace(&rows[0])?;
+    let Traced { shown, lying, mixed, .. } = trace(&rows[0])?;
     let mut samples = Vec::new();
     let pads = Strip::measure(&lying, form)?.pads;
     for ((row, pad), of_form) in rows.iter().zip(pads).zip(&form.pads) {
@@ -244,5 +256,5 @@ pub(super) fn look(rows: &[Row], form: &StripForm) -> Result<Look> {
     if samples.is_empty() {
         bail!("none of its pads can be measured: see the reasons above");
     }
-    Ok((view, hash, mixed, samples))
+    Ok((shown, mixed, samples))
 }

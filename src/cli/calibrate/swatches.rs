@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Result, bail};
 
-use super::{Args, Measured, found, open};
+use super::{Args, Measured, Shown, found, open};
 use crate::chart::Form;
 use crate::chart::calibrate::Observation;
 use crate::chart::kept::Origin;
@@ -62,14 +62,14 @@ fn add(
     }
     let areas: Vec<_> = swatches.iter().map(|swatch| swatch.area.to_vec()).collect();
     let caption = caption(&swatches, &args.levels);
-    found::draw(&view, &areas, &caption, picture)?;
+    found::draw(&view.photo, &view.card, &areas, &caption, picture)?;
     if swatches.len() != args.levels.len() {
         bail!("{name}: {}", count_trouble(swatches.len(), args.levels.len(), picture));
     }
     warn_if_turned(name, &swatches, analyte);
     // Flat print in the plane of the card: mixed light adds no doubt of its own.
     let mixed = MixedLight { gain: [0.0; 3], ..MixedLight::new(&view.light, None) };
-    let Some(photo) = measured.add_photo(name, view, hash, mixed)? else { return Ok(()) };
+    let Some(photo) = measured.add_photo(name, Shown::new(view, hash), mixed)? else { return Ok(()) };
     let samples = swatches.iter().zip(&args.levels);
     measured.observations.extend(samples.map(|(swatch, &value)| Observation {
         photo,

@@ -6,12 +6,12 @@ use std::path::Path;
 use anyhow::{Result, bail};
 use rayon::prelude::*;
 
-use super::{Measured, Row, observation};
+use super::{Measured, Row, Shown, observation};
 use crate::cli::standards_table::WindowError;
 use crate::colour::MixedLight;
 use crate::log::content_hash;
 use crate::photo;
-use crate::pipeline::{self, Refusal, View};
+use crate::pipeline::{self, Refusal};
 use crate::sample::Sample;
 
 /// Measures the vial of every row.
@@ -57,7 +57,7 @@ fn take(measured: &mut Measured, rows: &[&Row], seen: Seen) -> Result<()> {
         measured.leave_out(&row.name, refusal);
     }
     let Some(mixed) = seen.mixed() else { return Ok(()) };
-    let Some(photo) = measured.add_photo(&rows[0].name, seen.view, seen.hash, mixed)? else { return Ok(()) };
+    let Some(photo) = measured.add_photo(&rows[0].name, seen.shown, mixed)? else { return Ok(()) };
     let samples = rows.iter().zip(&seen.vials).filter_map(|(row, vial)| Some((row, vial.as_ref().ok()?)));
     measured.observations.extend(samples.map(|(row, (sample, _))| observation(photo, row, sample, 0.0)));
     Ok(())
@@ -76,8 +76,7 @@ pub(super) enum VialError {
 
 /// The vials seen before the card in one photo.
 pub(super) struct Seen {
-    pub(super) view: View,
-    pub(super) hash: String,
+    pub(super) shown: Shown,
     /// Of each row.
     pub(super) vials: Vec<Result<(Sample, MixedLight), VialError>>,
 }
@@ -97,5 +96,5 @@ pub(super) fn look(rows: &[impl Borrow<Row>]) -> Result<Seen, Refusal> {
     let (view, hash) = (pipeline::look(pipeline::open(&bytes)?)?, content_hash(&bytes));
     let vial = |row: &Row| Ok(pipeline::vial_in(&view, row.window_on(view.card.layout)?)?);
     let vials = rows.iter().map(|row| vial(row.borrow())).collect();
-    Ok(Seen { view, hash, vials })
+    Ok(Seen { shown: Shown::new(view, hash), vials })
 }

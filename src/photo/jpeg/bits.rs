@@ -18,7 +18,7 @@ pub(super) struct Table {
     /// Length and value of the code that the next bits begin with; length 0 where it is longer.
     lookup: Vec<(u8, u8)>,
     /// For coefficients of a sequential picture that are passed over: as many codes with their
-    /// coefficients as the next bits hold whole. Empty in a table of means.
+    /// coefficients as the next bits hold whole. Empty unless it was made [`Self::ready`] for that.
     leaps: Vec<Leap>,
     /// The difference of means that the next bits hold, with its code. Empty in a table of coefficients.
     differences: Vec<Difference>,
@@ -37,15 +37,15 @@ impl Table {
         Some(Self { differences, ..table })
     }
 
-    /// Codes of the other coefficients; see [`Self::new`].
-    pub(super) fn of_coefficients(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
-        let table = Self::new(counts, values)?;
-        let leaps = (0..1 << LOOK_BITS).map(|next| Leap::of(&table.lookup, next)).collect();
-        Some(Self { leaps, ..table })
+    /// Makes it ready for passing over the coefficients of a sequential picture.
+    pub(super) fn ready(&mut self) {
+        if self.leaps.is_empty() {
+            self.leaps = (0..1 << LOOK_BITS).map(|next| Leap::of(&self.lookup, next)).collect();
+        }
     }
 
     /// From the numbers of codes of each length and their values (annex C); `None` if they make no table.
-    fn new(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
+    pub(super) fn new(counts: [u8; LONGEST_CODE], values: &[u8]) -> Option<Self> {
         let mut lookup = vec![(0, 0); 1 << LOOKUP_BITS];
         let (mut limits, mut offsets) = ([0; LONGEST_CODE + 1], [0; LONGEST_CODE + 1]);
         let (mut code, mut at) = (0_u32, 0_usize);
@@ -364,7 +364,7 @@ mod tests {
         let mut counts = [0; 16];
         (counts[0], counts[1], counts[2], counts[9]) = (1, 1, 1, 1);
         // T.81, annex C: codes of one length follow each other, so the long one is 1110000000.
-        Table::of_coefficients(counts, &[5, 6, 7, 8]).unwrap()
+        Table::new(counts, &[5, 6, 7, 8]).unwrap()
     }
 
     #[test]
@@ -405,8 +405,8 @@ mod tests {
     fn overfull_tables_are_none() {
         let mut counts = [0; 16];
         counts[0] = 3;
-        assert!(Table::of_means(counts, &[1, 2, 3]).is_none());
+        assert!(Table::new(counts, &[1, 2, 3]).is_none());
         counts[0] = 2;
-        assert!(Table::of_means(counts, &[1]).is_none());
+        assert!(Table::new(counts, &[1]).is_none());
     }
 }

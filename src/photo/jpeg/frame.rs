@@ -148,7 +148,7 @@ impl Frame {
             let (tables, table) = if place >> 4 == 0 {
                 (&mut self.dc_tables, Table::of_means(counts, values))
             } else {
-                (&mut self.ac_tables, Table::of_coefficients(counts, values))
+                (&mut self.ac_tables, Table::new(counts, values))
             };
             tables[usize::from(place & 3)] = Some(table.ok_or(Fault::Header)?);
             segment = &rest[16 + length..];

@@ -58,10 +58,15 @@ impl<'a> Plane<'a> {
         }
         let edges = (1..).map(|unit| unit * self.unit).take_while(|row| row + 1 < rows);
         let jumps: Vec<i32> = edges.flat_map(|row| self.jumps(row)).collect();
+        let signs: Vec<i32> =
+            [1, -1].into_iter().filter(|&sign| may_run(&jumps, columns, sign, least_jump)).collect();
+        if signs.is_empty() {
+            return false;
+        }
         let mut heights: Vec<i32> = jumps.iter().map(|jump| jump.abs()).collect();
-        let Some(last) = heights.len().checked_sub(1) else { return false };
-        let texture = *heights.select_nth_unstable(last / 2).1;
-        [1, -1].into_iter().any(|sign| runs_a_row(&jumps, columns, sign, least_jump, texture))
+        let middle = (heights.len() - 1) / 2;
+        let texture = *heights.select_nth_unstable(middle).1;
+        signs.into_iter().any(|sign| runs_a_row(&jumps, columns, sign, least_jump, texture))
     }
 
     /// Jumps over the upper edge of a row of blocks, without what the slopes above and below account
@@ -76,11 +81,24 @@ impl<'a> Plane<'a> {
     }
 }
 
+/// Jumps that all must go one way in a row of so many.
+fn least_along(columns: usize) -> usize {
+    (SEAM_SHARE * columns as f64) as usize
+}
+
+/// Whether two rows next to each other hold as many jumps one way as a seam has: nearly always they do
+/// not, and that is soon told.
+fn may_run(jumps: &[i32], columns: usize, sign: i32, least_jump: i32) -> bool {
+    let count = |row: &[i32]| row.iter().filter(|&&jump| sign * jump >= least_jump).count();
+    let counts: Vec<usize> = jumps.chunks(columns).map(count).collect();
+    counts.windows(2).any(|pair| pair[0] + pair[1] >= least_along(columns))
+}
+
 /// Whether the jumps of a whole row of blocks, begun somewhere in its middle, all go one way and are
 /// alike but for the picture's texture. A level edge of the scene that slants by about a unit across the
 /// picture also leaves a jump all along, but one that grows from end to end.
 fn runs_a_row(jumps: &[i32], columns: usize, sign: i32, least_jump: i32, texture: i32) -> bool {
-    let least = (SEAM_SHARE * columns as f64) as usize;
+    let least = least_along(columns);
     let side = (SIDE_SHARE * columns as f64) as usize;
     let is_jump = |value: &i32| usize::from(sign * value >= least_jump);
     let mut count: usize = jumps.iter().take(columns).map(is_jump).sum();

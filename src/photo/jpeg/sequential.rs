@@ -12,6 +12,9 @@ pub(super) struct Sequential<'f> {
 
 impl<'f> Sequential<'f> {
     pub(super) fn new(scan: &Scan, frame: &'f mut Frame) -> Result<Self, Fault> {
+        for &(.., ac) in &scan.parts {
+            frame.ac_tables[ac].iter_mut().for_each(Table::ready);
+        }
         Ok(Self { lanes: frame.lanes(scan)? })
     }
 }
