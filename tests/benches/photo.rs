@@ -203,7 +203,7 @@ fn watched(mut command: Command) -> Option<Run> {
         std::thread::sleep(Duration::from_micros(300));
     };
     assert!(ended.success(), "{command:?}");
-    Some(Run { peak_bytes: peak?, threads: running as f64 / looks as f64 })
+    Some(Run { peak_bytes: peak?, threads: running as f64 / f64::from(looks) })
 }
 
 /// Whether a thread runs or waits for a core (the state behind its name, proc_pid_stat(5)).
