@@ -95,6 +95,8 @@ const NAMED_ABOVE: [f64; 3] = [0.5, 0.85, 0.95];
 const GAINS_MORE_THAN: f64 = 0.5;
 /// Only tests that lose more than this against a perfect fit, in log probability, are looked into.
 const DEFICIT: f64 = 4.0;
+/// Faults with lower log odds than this are looked at no further.
+const HOPELESS: f64 = -4.0;
 /// What the search found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Findings {
@@ -282,37 +284,16 @@ impl<'a> Bench<'a> {
         if reading[0].is_some() && reading[1].is_some() {
             kinds.push(FaultKind::SwappedAnalyte);
         }
-        let base = self.base(sample, FIRST_LOOK.0);
-        let (none, _) = self.weigh(&base, sample, None, FIRST_LOOK.1);
-        kinds.into_iter().map(|kind| self.suspect(&base, sample, kind, none, FIRST_LOOK.1)).collect()
+        let scene = Scene::open(self, sample, FIRST_LOOK);
+        kinds.into_iter().map(|kind| scene.suspect(kind)).collect()
     }
 
-    /// Weighs suspects again with more courses and more tests.
+    /// Weighs suspects again with more courses and more tests, unless there is little hope.
     fn look_closer(&self, suspects: &mut [Suspect]) {
-        let mut without: BTreeMap<usize, (Cloud, f64)> = BTreeMap::new();
-        for suspect in suspects {
-            let (base, none) = without.entry(suspect.sample).or_insert_with(|| {
-                let base = self.base(suspect.sample, CLOSE_LOOK.0);
-                let (none, _) = self.weigh(&base, suspect.sample, None, CLOSE_LOOK.1);
-                (base, none)
-            });
-            *suspect = self.suspect(base, suspect.sample, suspect.kind, *none, CLOSE_LOOK.1);
-        }
-    }
-
-    fn base(&self, sample: usize, courses: usize) -> Cloud {
-        let mut rng = Pcg64Mcg::seed_from_u64(sample as u64);
-        self.run.after[sample - 1].drawn(courses, &mut rng)
-    }
-
-    fn suspect(&self, base: &Cloud, sample: usize, kind: FaultKind, none: f64, ahead: usize) -> Suspect {
-        let (evidence, amount) = self.weigh(base, sample, Some(kind), ahead);
-        let sized = matches!(kind, FaultKind::MissingDose | FaultKind::MissingWaterChange);
-        Suspect {
-            kind,
-            sample,
-            log_odds: evidence - none + self.log_prior(kind),
-            amount: sized.then_some(amount),
+        let mut scenes: BTreeMap<usize, Scene<'_>> = BTreeMap::new();
+        for suspect in suspects.iter_mut().filter(|suspect| suspect.log_odds > HOPELESS) {
+            let open = || Scene::open(self, suspect.sample, CLOSE_LOOK);
+            *suspect = scenes.entry(suspect.sample).or_insert_with(open).suspect(suspect.kind);
         }
     }
 
@@ -328,36 +309,6 @@ impl<'a> Bench<'a> {
         (chance / self.series.samples.len().max(10) as f64).ln()
     }
 
-    /// Filters the courses over the next `ahead` tests, the first of them under the fault.
-    ///
-    /// Returns the logarithm of the probability of the tests and the likely size of the deed put in.
-    fn weigh(&self, base: &Cloud, first: usize, fault: Option<FaultKind>, ahead: usize) -> (f64, f64) {
-        let mut rng = Pcg64Mcg::seed_from_u64(11);
-        let mut cloud = base.clone();
-        let mut evidence = 0.0;
-        let tests = (first..self.series.samples.len()).filter(|index| !self.is_mended(*index)).take(ahead);
-        for index in tests {
-            let sample = &self.series.samples[index];
-            let mut slip = Slip::None;
-            match fault.filter(|_| index == first) {
-                Some(FaultKind::SwappedAnalyte) => slip = Slip::Swapped,
-                Some(FaultKind::WrongReading(analyte)) => slip = Slip::Wrong(analyte),
-                Some(kind) => {
-                    let middle = 0.5 * (cloud.day + sample.day);
-                    cloud.carry(self.series, &self.source, middle, &mut rng);
-                    for particle in &mut cloud.particles {
-                        self.put_in(kind, particle, &mut rng);
-                    }
-                }
-                None => {}
-            }
-            cloud.carry(self.series, &self.source, sample.day, &mut rng);
-            evidence += cloud.weigh(&reading_of(sample), slip, &self.charts);
-            cloud.refresh(&mut rng);
-        }
-        (evidence, cloud.mean(|particle| particle.unlogged))
-    }
-
     /// Does the missing deed in a size that this keeper might choose.
     fn put_in(&self, kind: FaultKind, particle: &mut Particle, rng: &mut Pcg64Mcg) {
         if kind == FaultKind::MissingDose {
@@ -370,5 +321,92 @@ impl<'a> Bench<'a> {
             self.source.change_water(particle, share);
             particle.unlogged = 100.0 * share;
         }
+    }
+}
+
+/// One test and those after it: what the courses up to there make of them, with a fault and without.
+///
+/// What every fault but a missing deed shares, the courses up to the test, is followed once.
+struct Scene<'a> {
+    bench: &'a Bench<'a>,
+    sample: usize,
+    /// The tests that are weighed, from `sample` on.
+    tests: Vec<usize>,
+    /// The courses after the test before, and chance as it stood then.
+    begin: (Cloud, Pcg64Mcg),
+    /// The same at the test.
+    arrived: (Cloud, Pcg64Mcg),
+    /// Logarithm of the probability of the tests without any fault.
+    none: f64,
+    /// The most that the tests after each of `tests` can add to such a logarithm.
+    hope: Vec<f64>,
+}
+
+impl<'a> Scene<'a> {
+    /// Looks at `sample` with so many courses and tests.
+    fn open(bench: &'a Bench<'a>, sample: usize, (courses, ahead): (usize, usize)) -> Self {
+        let tests: Vec<usize> =
+            (sample..bench.series.samples.len()).filter(|i| !bench.is_mended(*i)).take(ahead).collect();
+        let base = bench.run.after[sample - 1].drawn(courses, &mut Pcg64Mcg::seed_from_u64(sample as u64));
+        let begin = (base, Pcg64Mcg::seed_from_u64(11));
+        let mut arrived = begin.clone();
+        arrived.0.carry(bench.series, &bench.source, bench.series.samples[sample].day, &mut arrived.1);
+        let best = |index: &usize| log_best(&reading_of(&bench.series.samples[*index]));
+        let hope = (1..=tests.len()).map(|next| tests[next..].iter().map(best).sum()).collect();
+        let mut scene = Self { bench, sample, tests, begin, arrived, none: 0.0, hope };
+        scene.none = scene.weigh(None, f64::NEG_INFINITY).0;
+        scene
+    }
+
+    fn suspect(&self, kind: FaultKind) -> Suspect {
+        let log_prior = self.bench.log_prior(kind);
+        let (evidence, amount) = self.weigh(Some(kind), HOPELESS - log_prior + self.none);
+        let sized = matches!(kind, FaultKind::MissingDose | FaultKind::MissingWaterChange);
+        let log_odds = evidence - self.none + log_prior;
+        Suspect { kind, sample: self.sample, log_odds, amount: sized.then_some(amount) }
+    }
+
+    /// Filters the courses over the tests, the first of them under the fault.
+    ///
+    /// Returns the logarithm of the probability of the tests and the likely size of the deed put in; or, as
+    /// soon as the logarithm is bound to stay below `least`, the most that it could still come to.
+    fn weigh(&self, fault: Option<FaultKind>, least: f64) -> (f64, f64) {
+        let (mut cloud, mut rng, slip) = self.at_first(fault);
+        let (series, source) = (self.bench.series, &self.bench.source);
+        let mut evidence = 0.0;
+        for (index, hope) in self.tests.iter().zip(&self.hope) {
+            let sample = &series.samples[*index];
+            let mut slip_here = slip;
+            if *index > self.sample {
+                cloud.carry(series, source, sample.day, &mut rng);
+                slip_here = Slip::None;
+            }
+            evidence += cloud.weigh(&reading_of(sample), slip_here, &self.bench.charts);
+            if evidence + hope < least {
+                return (evidence + hope, 0.0);
+            }
+            cloud.refresh(&mut rng);
+        }
+        (evidence, cloud.mean(|particle| particle.unlogged))
+    }
+
+    /// The courses as they come to the test under `fault`, chance, and the slip in the test itself.
+    fn at_first(&self, fault: Option<FaultKind>) -> (Cloud, Pcg64Mcg, Slip) {
+        let as_logged = |slip| (self.arrived.0.clone(), self.arrived.1.clone(), slip);
+        let kind = match fault {
+            None => return as_logged(Slip::None),
+            Some(FaultKind::SwappedAnalyte) => return as_logged(Slip::Swapped),
+            Some(FaultKind::WrongReading(analyte)) => return as_logged(Slip::Wrong(analyte)),
+            Some(kind) => kind,
+        };
+        let (mut cloud, mut rng) = self.begin.clone();
+        let (series, source) = (self.bench.series, &self.bench.source);
+        let day = series.samples[self.sample].day;
+        cloud.carry(series, source, 0.5 * (cloud.day + day), &mut rng);
+        for particle in &mut cloud.particles {
+            self.bench.put_in(kind, particle, &mut rng);
+        }
+        cloud.carry(series, source, day, &mut rng);
+        (cloud, rng, Slip::None)
     }
 }

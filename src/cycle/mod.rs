@@ -9,6 +9,7 @@ pub mod animals;
 pub mod assessment;
 pub mod balance;
 pub mod capacity;
+mod chance;
 pub mod criteria;
 pub mod danger;
 pub mod dosing;

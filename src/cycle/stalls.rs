@@ -193,7 +193,7 @@ impl Bench<'_> {
     /// Whether a proof would once have passed.
     fn worked_once(&self) -> bool {
         let passes = |particle: &Particle| can_pass(particle) && proof_end(particle).passes();
-        self.track.after.iter().rev().any(|cloud| cloud.probability(passes) > 0.6) || self.worked_before()
+        self.track.after.iter().rev().any(|cloud| cloud.mostly(0.6, passes)) || self.worked_before()
     }
 
     /// Whether nitrite stood and went before the time that is followed: both steps worked then.

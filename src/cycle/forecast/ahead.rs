@@ -8,6 +8,7 @@ use super::deed::Setting;
 use super::keeper::{Keeper, Redosing};
 use super::particle::Block;
 use super::swarm::WANDER;
+use crate::cycle::chance::near_normal;
 use crate::cycle::kinetics::{
     Lanes, PROOF_DOSE, ProofEnd, Real, State, WIDTH, advance, begin_proof, finish_proof,
 };
@@ -115,10 +116,7 @@ impl Ahead {
     pub(super) fn carry_on(&self, block: &mut Block, ahead: f64, rng: &mut impl Rng) {
         block.live_in(self.now + ahead, self.fish, self.setting.volume_l);
         let wander = WANDER * GRID.sqrt();
-        let mut shaken = |capacity: f64| {
-            let deviate: f64 = StandardNormal.sample(rng);
-            capacity * (1.0 + wander * deviate)
-        };
+        let mut shaken = |capacity: f64| capacity * (1.0 + wander * near_normal(rng));
         block.state.ammonia_oxidisers = block.state.ammonia_oxidisers.map(&mut shaken);
         block.state.nitrite_oxidisers = block.state.nitrite_oxidisers.map(&mut shaken);
         advance(&mut block.state, &block.kinetics, &block.conditions, GRID, GRID);
@@ -173,7 +171,7 @@ impl Ahead {
                 let nitrogen = raise / (NH3_PER_N * particle.traits.volume);
                 self.setting.dose(&mut particle, nitrogen);
             }
-            block.set_particle(lane, &particle);
+            block.state.set_lane(lane, &particle.state);
         }
     }
 
@@ -183,7 +181,7 @@ impl Ahead {
         for lane in 0..WIDTH {
             let mut particle = block.particle(lane);
             self.setting.apply(EventKind::Food, Some(grams), &mut particle, rng);
-            block.set_particle(lane, &particle);
+            block.state.set_lane(lane, &particle.state);
         }
     }
 }
@@ -191,9 +189,9 @@ impl Ahead {
 /// One tank's water.
 fn water_of(block: &Block, lane: usize) -> Water {
     Water {
-        ammonia: block.state.ammonia.0[lane],
-        nitrite: block.state.nitrite.0[lane],
-        nitrate: block.state.nitrate.0[lane],
+        ammonia: block.state.ammonia.get(lane),
+        nitrite: block.state.nitrite.get(lane),
+        nitrate: block.state.nitrate.get(lane),
     }
 }
 
@@ -215,10 +213,10 @@ fn able(block: &Block) -> [bool; WIDTH] {
     let (s, k, c) = (&block.state, &block.kinetics, &block.conditions);
     std::array::from_fn(|lane| {
         let reach = |capacity: Lanes, activity: Lanes, growth: Lanes| {
-            capacity.0[lane] * activity.0[lane] * (growth.0[lane] * activity.0[lane]).exp()
+            capacity.get(lane) * activity.get(lane) * (growth.get(lane) * activity.get(lane)).exp()
         };
-        let dose = s.ammonia.0[lane].max(PROOF_DOSE);
-        let to_nitrate = s.nitrite.0[lane] + 0.7 * dose;
+        let dose = s.ammonia.get(lane).max(PROOF_DOSE);
+        let to_nitrate = s.nitrite.get(lane) + 0.7 * dose;
         reach(s.ammonia_oxidisers, c.activity_a, k.growth_a) > 0.85 * dose
             && reach(s.nitrite_oxidisers, c.activity_n, k.growth_n) > 0.9 * to_nitrate
     })
@@ -229,7 +227,7 @@ pub fn proofs(block: &Block) -> [ProofEnd<f64>; WIDTH] {
     let begun: State<Lanes> = begin_proof(&block.state);
     let end = finish_proof(&begun, &block.kinetics, &block.conditions);
     std::array::from_fn(|lane| ProofEnd {
-        residual: end.residual.0[lane] * block.traits.remainder.0[lane],
-        oxidised_share: end.oxidised_share.0[lane],
+        residual: end.residual.get(lane) * block.traits.remainder.get(lane),
+        oxidised_share: end.oxidised_share.get(lane),
     })
 }

@@ -87,7 +87,7 @@ fn draw(seed: u64) -> Drawn {
     while day + 2.0 <= LENGTH {
         let mut low = false;
         for analyte in [Analyte::Ammonia, Analyte::Nitrite] {
-            let value = show(analyte, expected(&tank.blocks[0], analyte).unwrap()[0], &mut rng);
+            let value = show(analyte, expected(&tank.blocks[0], analyte).unwrap().get(0), &mut rng);
             low |= analyte == Analyte::Ammonia && value < 0.5;
             measurements.push(Measurement {
                 analyte,

@@ -173,3 +173,63 @@ fn kill(facts: &TankFacts, rng: &mut impl Rng) -> f64 {
     let share = if harmless { 0.1 * untreated } else { untreated };
     if rng.random::<f64>() < share { from_range(Range::new(3.0, 0.7), rng) } else { 0.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_pcg::Pcg64Mcg;
+
+    /// Four thousand settled tanks whose water was first read as `levels`, mg/L.
+    fn settled(levels: [Option<f64>; 3]) -> Vec<State<f64>> {
+        let facts = TankFacts::default();
+        let mut rng = Pcg64Mcg::seed_from_u64(3);
+        let mut one = || {
+            let mut particle = particle(&facts, &mut rng);
+            settle(&mut particle, levels, &mut rng);
+            particle.state
+        };
+        (0..4000).map(|_| one()).collect()
+    }
+
+    fn mean_and_spread(values: impl Iterator<Item = f64> + Clone) -> (f64, f64) {
+        let count = values.clone().count() as f64;
+        let mean = values.clone().sum::<f64>() / count;
+        (mean, (values.map(|value| (value - mean).powi(2)).sum::<f64>() / count).sqrt())
+    }
+
+    #[test]
+    fn a_settled_tanks_water_is_about_as_first_read() {
+        let tanks = settled([Some(1.0), Some(2.0), Some(40.0)]);
+        let ammonia = mean_and_spread(tanks.iter().map(|state| state.ammonia * NH3_PER_N));
+        let nitrite = mean_and_spread(tanks.iter().map(|state| state.nitrite * NO2_PER_N));
+        let nitrate = mean_and_spread(tanks.iter().map(|state| state.nitrate * NO3_PER_N));
+        // A tenth of the value and what a kit cannot tell from zero.
+        for ((mean, spread), (value, error)) in
+            [ammonia, nitrite, nitrate].into_iter().zip([(1.0, 0.15), (2.0, 0.25), (40.0, 7.0)])
+        {
+            assert!((mean - value).abs() < 0.1 * error, "{mean} for {value}");
+            assert!((spread - error).abs() < 0.1 * error, "{spread} for {error}");
+        }
+    }
+
+    #[test]
+    fn a_settled_tanks_water_that_was_not_read_may_be_anything_and_never_less_than_nothing() {
+        let tanks = settled([Some(0.0), None, None]);
+        assert!(tanks.iter().all(|state| state.ammonia >= 0.0 && state.nitrite >= 0.0));
+        let clear = tanks.iter().filter(|state| state.ammonia == 0.0).count() as f64 / 4000.0;
+        assert!((0.45..0.55).contains(&clear), "read as zero, half of the errors go below it: {clear}");
+        let (mean, spread) = mean_and_spread(tanks.iter().map(|state| state.nitrite * NO2_PER_N));
+        // Even over 0 to 3 mg/L: mean 1.5, spread 3 over the root of 12.
+        assert!((mean - 1.5).abs() < 0.05 && (spread - 0.866).abs() < 0.03, "{mean} {spread}");
+    }
+
+    #[test]
+    fn a_settled_tanks_colonies_may_be_too_weak_for_a_proof_or_far_stronger() {
+        let tanks = settled([Some(0.0), Some(0.0), None]);
+        for colony in [|s: &State<f64>| s.ammonia_oxidisers, |s: &State<f64>| s.nitrite_oxidisers] {
+            let (mean, spread) = mean_and_spread(tanks.iter().map(|state| colony(state).ln()));
+            assert!(mean.abs() < 0.1 && (spread - 2.0).abs() < 0.1, "{mean} {spread}");
+        }
+    }
+}

@@ -149,6 +149,70 @@ impl fmt::Display for NextTest {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cycle::fixture::simulated;
+    use crate::cycle::forecast::{Filter, Settings};
+
+    fn forecast(tank: &str) -> Posterior {
+        let (history, now) = simulated(tank);
+        Filter::run(&history, now, &Settings { particles: 5000, scouts: 800, seed: 1 })
+    }
+
+    /// Share of the scatter of dates that is gone, on average, once a test has shown what it would in one of
+    /// the possible tanks and all tanks have been weighed by that (Bayes' rule; error as of `shown`).
+    fn gone_by_weighing(truth: &[f64], seen: &[f64], error: impl Fn(f64) -> f64, dates: &[f64]) -> f64 {
+        let left = seen.iter().step_by(3).map(|seen| {
+            let weights: Vec<f64> = truth
+                .iter()
+                .map(|level| (-0.5 * ((seen - level) / error(*level)).powi(2)).exp() / error(*level))
+                .collect();
+            let total: f64 = weights.iter().sum();
+            let mean = weights.iter().zip(dates).map(|(w, date)| w * date).sum::<f64>() / total;
+            weights.iter().zip(dates).map(|(w, date)| w * (date - mean).powi(2)).sum::<f64>() / total
+        });
+        let left = left.sum::<f64>() / seen.iter().step_by(3).count() as f64;
+        1.0 - left / (scatter(dates) / dates.len() as f64)
+    }
+
+    /// What a test is said to settle is held against weighing the possible tanks by what it would show.
+    #[test]
+    fn a_test_settles_as_much_as_weighing_the_tanks_by_it_does() {
+        let mut compared = 0;
+        for tank in ["tank_060", "tank_015", "tank_028"] {
+            let posterior = forecast(tank);
+            let dates: Vec<f64> = posterior.outlook.days.iter().map(|day| day.min(HORIZON).ln_1p()).collect();
+            for test in posterior.next_tests() {
+                let Test::Analyte(analyte @ (Analyte::Ammonia | Analyte::Nitrite)) = test.test else { continue };
+                let of = |water: &Water| match analyte {
+                    Analyte::Ammonia => water.ammonia * NH3_PER_N,
+                    _ => water.nitrite * NO2_PER_N,
+                };
+                let tanks = &posterior.outlook.course[test.in_days];
+                let truth: Vec<f64> = tanks.iter().map(of).collect();
+                // `shown` gives the logarithm of what is seen and 0.08 mg/L; its error is 12 % and 0.04 mg/L.
+                let seen: Vec<f64> =
+                    posterior.shown(analyte, tanks).iter().map(|log| log.exp() - 0.08).collect();
+                let gone = gone_by_weighing(&truth, &seen, |level| 0.12 * level + 0.04, &dates);
+                assert!((gone - test.narrows).abs() < 0.12, "{tank} {test}: by weighing {gone:.2}");
+                compared += 1;
+            }
+        }
+        assert!(compared >= 6, "only {compared} tests to compare");
+    }
+
+    /// A proof parts the tanks into those that pass and those that do not; what is left is within them.
+    #[test]
+    fn a_proof_decides_what_parting_the_tanks_by_it_does() {
+        let posterior = forecast("tank_060");
+        let proof = posterior.next_tests().into_iter().find(|test| test.test == Test::Proof).unwrap();
+        let dates: Vec<f64> = posterior.outlook.days.iter().map(|day| day.min(HORIZON).ln_1p()).collect();
+        let passes: Vec<f64> = posterior.ends.iter().map(|end| f64::from(u8::from(end.passes()))).collect();
+        // With two groups the share explained is the square of the correlation with belonging to one.
+        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+        let (of_dates, of_passes) = (mean(&dates), mean(&passes));
+        let shared: f64 = dates.iter().zip(&passes).map(|(d, p)| (d - of_dates) * (p - of_passes)).sum();
+        let square = shared * shared / (scatter(&dates) * scatter(&passes));
+        assert!((proof.narrows - square).abs() < 1e-9, "{} against {square}", proof.narrows);
+    }
 
     #[test]
     fn a_reading_that_follows_the_date_explains_nearly_all_of_it() {

@@ -6,7 +6,7 @@
 
 use super::particle::Block;
 use super::timeline::Told;
-use crate::cycle::kinetics::WIDTH;
+use crate::cycle::kinetics::{Lanes, Real};
 use crate::terms::Analyte;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 
@@ -30,60 +30,56 @@ pub(super) fn scale(analyte: Analyte) -> (f64, f64) {
 
 /// Density of Student's t with three degrees of freedom and scale `sigma`.
 #[inline(always)]
-fn student(error: f64, sigma: f64) -> f64 {
+fn student<T: Real>(error: T, sigma: T) -> T {
     let z = error / sigma;
-    let base = 1.0 + z * z / 3.0;
-    0.367_552_6 / (sigma * base * base)
+    let base = T::splat(1.0) + z * z * T::splat(1.0 / 3.0);
+    T::splat(0.367_552_6) / (sigma * base * base)
 }
 
 /// Probability that a t-distributed error (two degrees of freedom, closed form) is below `z`.
 #[inline(always)]
-fn student_below(z: f64) -> f64 {
-    0.5 + 0.5 * z / (2.0 + z * z).sqrt()
+fn student_below<T: Real>(z: T) -> T {
+    T::splat(0.5) + T::splat(0.5) * z / (T::splat(2.0) + z * z).sqrt()
 }
 
 /// Likelihood of `told` when the kit ought to show `expected`.
 #[inline(always)]
-pub fn likelihood(analyte: Analyte, told: Told, expected: f64) -> f64 {
+pub fn likelihood<T: Real>(analyte: Analyte, told: Told, expected: T) -> T {
     let (least, range) = scale(analyte);
-    let stray = if analyte == Analyte::Ph { 0.0 } else { STRAY * expected };
+    let of = T::splat;
     match told {
         Told::About(value, spread) => {
-            let sigma = (spread * spread + least * least + stray * stray).sqrt();
-            let wide = 2.0 * sigma + STEP_WIDTH * expected;
-            (1.0 - STEP_OFF - GROSS) * student(value - expected, sigma)
-                + STEP_OFF * student(value - expected, wide)
-                + GROSS / range
+            let stray = if analyte == Analyte::Ph { of(0.0) } else { of(STRAY) * expected };
+            let sigma = (of(spread * spread + least * least) + stray * stray).sqrt();
+            let wide = of(2.0) * sigma + of(STEP_WIDTH) * expected;
+            let error = of(value) - expected;
+            of(1.0 - STEP_OFF - GROSS) * student(error, sigma)
+                + of(STEP_OFF) * student(error, wide)
+                + of(GROSS / range)
         }
-        Told::Above(bound) => {
-            let sigma = least + 0.1 * bound;
-            GROSS + (1.0 - 2.0 * GROSS) * student_below((expected - bound) / sigma)
-        }
-        Told::Below(bound) => {
-            let sigma = least + 0.1 * bound;
-            GROSS + (1.0 - 2.0 * GROSS) * student_below((bound - expected) / sigma)
-        }
+        Told::Above(bound) => beyond(expected - of(bound), least + 0.1 * bound),
+        Told::Below(bound) => beyond(of(bound) - expected, least + 0.1 * bound),
     }
 }
 
+/// Likelihood of a bound that what ought to be shown passes by `distance`.
+#[inline(always)]
+fn beyond<T: Real>(distance: T, sigma: f64) -> T {
+    T::splat(GROSS) + T::splat(1.0 - 2.0 * GROSS) * student_below(distance * T::splat(1.0 / sigma))
+}
+
 /// What the kit for `analyte` ought to show in each possible tank, or `None` if the model does not say.
-pub fn expected(block: &Block, analyte: Analyte) -> Option<[f64; WIDTH]> {
+pub fn expected(block: &Block, analyte: Analyte) -> Option<Lanes> {
     let (s, t) = (&block.state, &block.traits);
-    let mut shown = [0.0; WIDTH];
-    for (lane, value) in shown.iter_mut().enumerate() {
-        *value = match analyte {
-            Analyte::Ammonia => t.gain_ammonia.0[lane] * s.ammonia.0[lane] * NH3_PER_N,
-            Analyte::Nitrite => t.gain_nitrite.0[lane] * s.nitrite.0[lane] * NO2_PER_N,
-            Analyte::Nitrate => {
-                let seen = s.nitrate.0[lane] + t.cross.0[lane] * s.nitrite.0[lane];
-                t.gain_nitrate.0[lane] * seen * NO3_PER_N
-            }
-            Analyte::Ph => (s.alkalinity.0[lane] / block.kinetics.carbonic.0[lane]).log10(),
-            Analyte::Alkalinity => s.alkalinity.0[lane],
-            Analyte::Temperature => return None,
-        };
-    }
-    Some(shown)
+    let of = Lanes::splat;
+    Some(match analyte {
+        Analyte::Ammonia => t.gain_ammonia * s.ammonia * of(NH3_PER_N),
+        Analyte::Nitrite => t.gain_nitrite * s.nitrite * of(NO2_PER_N),
+        Analyte::Nitrate => t.gain_nitrate * (s.nitrate + t.cross * s.nitrite) * of(NO3_PER_N),
+        Analyte::Ph => (s.alkalinity / block.kinetics.carbonic).map(f64::log10),
+        Analyte::Alkalinity => s.alkalinity,
+        Analyte::Temperature => return None,
+    })
 }
 
 #[cfg(test)]

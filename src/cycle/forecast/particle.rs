@@ -1,6 +1,6 @@
 //! One possible tank: its water, its constants, and how its keeper's kits and additions stray.
 
-use crate::cycle::kinetics::{Conditions, Kinetics, Lanes, State, WIDTH, numbers};
+use crate::cycle::kinetics::{Conditions, Kinetics, Lanes, Real, State, WIDTH, numbers};
 
 numbers! {
     /// What differs from tank to tank besides the colonies' constants.
@@ -76,6 +76,16 @@ impl Block {
         }
     }
 
+    /// Takes one possible tank from each of the `sources`; conditions are to be worked out anew.
+    pub fn gather(sources: [(&Self, usize); WIDTH]) -> Self {
+        Self {
+            state: State::gather(sources.map(|(block, lane)| (&block.state, lane))),
+            kinetics: Kinetics::gather(sources.map(|(block, lane)| (&block.kinetics, lane))),
+            traits: Traits::gather(sources.map(|(block, lane)| (&block.traits, lane))),
+            conditions: sources[0].0.conditions,
+        }
+    }
+
     /// Puts one possible tank in.
     pub fn set_particle(&mut self, lane: usize, particle: &Particle) {
         self.state.set_lane(lane, &particle.state);
@@ -93,11 +103,9 @@ impl Block {
     pub fn live_in(&mut self, day: f64, fish: f64, volume_l: f64) {
         let traits = &self.traits;
         let c = &mut self.conditions;
-        for lane in 0..WIDTH {
-            let blooming = traits.bloom_from.0[lane] <= day && day < traits.bloom_until.0[lane];
-            let bloom = if blooming { traits.bloom.0[lane] } else { 0.0 };
-            c.uptake.0[lane] = traits.plants.0[lane] + bloom;
-            c.excretion.0[lane] = fish * traits.fish.0[lane] / (volume_l * traits.volume.0[lane]);
-        }
+        let blooming = |lane| traits.bloom_from.get(lane) <= day && day < traits.bloom_until.get(lane);
+        let bloom = Lanes::each(|lane| if blooming(lane) { traits.bloom.get(lane) } else { 0.0 });
+        c.uptake = traits.plants + bloom;
+        c.excretion = Lanes::splat(fish / volume_l) * traits.fish / traits.volume;
     }
 }

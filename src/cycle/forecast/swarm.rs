@@ -1,7 +1,6 @@
 //! Many possible tanks with weights: moved through time, weighed by readings, renewed.
 
 use rand::{Rng, RngExt, SeedableRng};
-use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64Mcg;
 
 use super::deed::Setting;
@@ -9,7 +8,8 @@ use super::draw;
 use super::observe::{expected, likelihood};
 use super::particle::{Block, Particle, Traits};
 use super::timeline::{Told, What};
-use crate::cycle::kinetics::{WIDTH, advance};
+use crate::cycle::chance::near_normal;
+use crate::cycle::kinetics::{Lanes, Real, WIDTH, advance};
 use crate::terms::{Analyte, EventKind, TankFacts};
 
 /// Longest step while following a history, days.
@@ -94,12 +94,12 @@ impl Swarm {
         let wander = WANDER * days.sqrt();
         for block in &mut self.blocks {
             block.live_in(0.5 * (from + to), self.fish, self.setting.volume_l);
-            for lane in 0..WIDTH {
-                let (a, n): (f64, f64) =
-                    (StandardNormal.sample(&mut self.rng), StandardNormal.sample(&mut self.rng));
-                block.state.ammonia_oxidisers.0[lane] *= (1.0 + wander * a).max(0.3);
-                block.state.nitrite_oxidisers.0[lane] *= (1.0 + wander * n).max(0.3);
-            }
+            let mut shaken = |colony: &mut Lanes| {
+                let by = Lanes::each(|_| (1.0 + wander * near_normal(&mut self.rng)).max(0.3));
+                *colony = *colony * by;
+            };
+            shaken(&mut block.state.ammonia_oxidisers);
+            shaken(&mut block.state.nitrite_oxidisers);
             advance(&mut block.state, &block.kinetics, &block.conditions, days, STEP);
         }
     }
@@ -125,7 +125,7 @@ impl Swarm {
         let (block, lane) = (&mut self.blocks[index / WIDTH], index % WIDTH);
         let mut particle = block.particle(lane);
         self.setting.apply(kind, Some(amount), &mut particle, &mut self.rng);
-        block.set_particle(lane, &particle);
+        block.state.set_lane(lane, &particle.state);
     }
 
     /// Takes a reading or a deed into account.
@@ -147,7 +147,7 @@ impl Swarm {
             for lane in 0..WIDTH {
                 let mut particle = block.particle(lane);
                 self.setting.apply(kind, amount, &mut particle, &mut self.rng);
-                block.set_particle(lane, &particle);
+                block.state.set_lane(lane, &particle.state);
             }
         }
     }
@@ -156,8 +156,9 @@ impl Swarm {
     fn weigh(&mut self, analyte: Analyte, told: Told) {
         for (block, weights) in self.blocks.iter().zip(self.weights.chunks_exact_mut(WIDTH)) {
             let Some(shown) = expected(block, analyte) else { return };
-            for (weight, value) in weights.iter_mut().zip(shown) {
-                *weight *= likelihood(analyte, told, value);
+            let likely = likelihood(analyte, told, shown);
+            for (lane, weight) in weights.iter_mut().enumerate() {
+                *weight *= likely.get(lane);
             }
         }
         let total: f64 = self.weights.iter().sum();
@@ -205,14 +206,16 @@ impl Swarm {
         let spacing = 1.0 / (picked.len() * WIDTH) as f64;
         let mut mark = spacing * self.rng.random::<f64>();
         let (mut sum, mut source) = (self.weights[0], 0);
-        for index in 0..picked.len() * WIDTH {
-            while sum < mark && source + 1 < self.weights.len() {
-                source += 1;
-                sum += self.weights[source];
-            }
-            let particle = self.blocks[source / WIDTH].particle(source % WIDTH);
-            picked[index / WIDTH].set_particle(index % WIDTH, &particle);
-            mark += spacing;
+        for block in picked {
+            let sources = std::array::from_fn(|_| {
+                while sum < mark && source + 1 < self.weights.len() {
+                    source += 1;
+                    sum += self.weights[source];
+                }
+                mark += spacing;
+                (&self.blocks[source / WIDTH], source % WIDTH)
+            });
+            *block = Block::gather(sources);
         }
     }
 
@@ -223,15 +226,11 @@ impl Swarm {
         let traits = spreads(&self.blocks, |particle| particle.traits.to_array());
         let rng = &mut self.rng;
         for block in &mut self.blocks {
-            for lane in 0..WIDTH {
-                let mut particle = block.particle(lane);
-                particle.kinetics.change_each(|index, value| kernel.moved(value, kinetics[index], rng));
-                particle.traits.change_each(|index, value| {
-                    if Traits::is_smooth(index) { kernel.moved(value, traits[index], rng) } else { value }
-                });
-                particle.kinetics.oxygen_share = particle.kinetics.oxygen_share.min(1.0);
-                block.set_particle(lane, &particle);
-            }
+            block.kinetics.change_each(|index, value| kernel.moved(value, kinetics[index], rng));
+            block.traits.change_each(|index, value| {
+                if Traits::is_smooth(index) { kernel.moved(value, traits[index], rng) } else { value }
+            });
+            block.kinetics.oxygen_share = block.kinetics.oxygen_share.at_most(Lanes::splat(1.0));
         }
     }
 }
@@ -277,18 +276,11 @@ impl Kernel {
         Self { width, shrinkage: 1.0 - (1.0 - width * width).sqrt() }
     }
 
-    /// One value after shrinkage towards the mean and a step of the kernel.
+    /// Values after shrinkage towards the mean and a step of the kernel.
     #[inline(always)]
-    fn moved(self, value: f64, (mean, spread): (f64, f64), rng: &mut impl Rng) -> f64 {
-        let shrunk = value + self.shrinkage * (mean - value);
-        shrunk * (1.0 + self.width * spread * near_normal(rng)).max(0.3)
+    fn moved(self, values: Lanes, (mean, spread): (f64, f64), rng: &mut impl Rng) -> Lanes {
+        let shrunk = values + Lanes::splat(self.shrinkage) * (Lanes::splat(mean) - values);
+        let step = self.width * spread;
+        shrunk * Lanes::each(|_| (1.0 + step * near_normal(rng)).max(0.3))
     }
-}
-
-/// A deviate of mean 0 and variance 1 from four uniform ones: near enough to normal for a kernel.
-#[inline(always)]
-fn near_normal(rng: &mut impl Rng) -> f64 {
-    let bits = rng.next_u64();
-    let sum = (bits & 0xffff) + (bits >> 16 & 0xffff) + (bits >> 32 & 0xffff) + (bits >> 48);
-    (sum as f64 / 65_535.0 - 2.0) * 3f64.sqrt()
 }

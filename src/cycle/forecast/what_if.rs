@@ -91,6 +91,11 @@ impl Posterior {
 
     /// What `action` would change, if the keeper otherwise goes on as before.
     pub fn what_if(&self, action: Action) -> Option<Comparison> {
+        Comparison::of(action, &self.days_with(action), &self.outlook.days)
+    }
+
+    /// Days until a proof first passes in each possible tank, if `action` is done today.
+    fn days_with(&self, action: Action) -> Vec<f64> {
         let mut blocks = self.blocks.clone();
         let mut ahead = self.ahead;
         ahead.course_days = 0;
@@ -118,11 +123,17 @@ impl Posterior {
             }
             block.warm_to(if let Action::Warm { celsius } = action { celsius } else { self.celsius });
         }
-        let days = ahead.run(&blocks).days;
+        ahead.run(&blocks).days
+    }
+}
+
+impl Comparison {
+    /// Compares the days `with` the action and `without` it, tank by tank; `None` if there are none.
+    fn of(action: Action, with: &[f64], without: &[f64]) -> Option<Self> {
         let shift = |(with, without): (&f64, &f64)| with.min(HORIZON) - without.min(HORIZON);
-        let change: Vec<f64> = days.iter().zip(&self.outlook.days).map(shift).collect();
-        let never = days.iter().filter(|day| day.is_infinite()).count() as f64 / days.len() as f64;
-        Some(Comparison { action, days: Span::of(&days)?, change: Span::of(&change)?, never })
+        let change: Vec<f64> = with.iter().zip(without).map(shift).collect();
+        let never = with.iter().filter(|day| day.is_infinite()).count() as f64 / with.len() as f64;
+        Some(Self { action, days: Span::of(with)?, change: Span::of(&change)?, never })
     }
 }
 
@@ -155,5 +166,59 @@ impl fmt::Display for Comparison {
         };
         let likely = if middle.abs() < 0.5 { "most likely" } else { "about" };
         write!(f, "{}: {likely} {} (80 %: {} to {})", self.action, days(middle), days(low), days(high))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cycle::fixture::simulated;
+    use crate::cycle::forecast::{Filter, Settings};
+
+    const ACTION: Action = Action::WaterChange { percent: 50.0 };
+
+    /// Eleven tanks, so that the bounds leave out one on each side; the first never passes without.
+    #[test]
+    fn the_bounds_of_a_change_are_those_of_the_differences_tank_by_tank() {
+        let without = [f64::INFINITY, 12.0, 13.0, 14.0, 15.0, 16.0, 17.0, 18.0, 19.0, 20.0, f64::INFINITY];
+        let with = [10.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, f64::INFINITY];
+        let compared = Comparison::of(ACTION, &with, &without).unwrap();
+        // Never counts as 90 days: the differences are -80, -10, -9 to -2, and 0.
+        assert_eq!(compared.change, Span { low: -10.0, middle: -6.0, high: -2.0 });
+        assert_eq!(compared.days, Span { low: 4.0, middle: 10.0, high: 18.0 });
+        assert!((compared.never - 1.0 / 11.0).abs() < 1e-12);
+        assert_eq!(compared.to_string(), "change 50 % of the water: about 6 days earlier (80 %: 2 to 10)");
+    }
+
+    #[test]
+    fn words_name_the_bounds_in_the_order_of_the_change() {
+        let word = |low, middle, high| {
+            let change = Span { low, middle, high };
+            Comparison { action: ACTION, days: change, change, never: 0.0 }.to_string()
+        };
+        assert!(word(1.0, 3.0, 8.0).ends_with("about 3 days later (80 %: 1 to 8)"));
+        assert!(word(-8.0, -3.0, 1.0).ends_with("about 3 days earlier (80 %: -1 to 8)"));
+        assert!(word(-1.0, 0.2, 1.0).ends_with("no difference to speak of"));
+        assert!(word(-1.0, 0.2, 6.0).contains("(80 %: -1 to 6)"), "a wide interval is never kept back");
+    }
+
+    #[test]
+    fn of_the_possible_tanks_one_in_ten_lies_beyond_each_bound() {
+        let (history, now) = simulated("tank_011");
+        let settings = Settings { particles: 4000, scouts: 400, seed: 1 };
+        let posterior = Filter::run(&history, now, &settings);
+        assert_eq!(posterior.days_with(Action::GoOn), posterior.outlook.days);
+        let action = Action::MatureMedium { percent: 20.0 };
+        let (with, without) = (posterior.days_with(action), &posterior.outlook.days);
+        let told = posterior.what_if(action).unwrap();
+        let mut beyond = [0, 0];
+        for (with, without) in with.iter().zip(without) {
+            let change = with.min(HORIZON) - without.min(HORIZON);
+            beyond[0] += usize::from(change < told.change.low);
+            beyond[1] += usize::from(change > told.change.high);
+        }
+        // Days lie on a grid of a quarter: ties at a bound count as within.
+        assert!(beyond.iter().all(|count| (20..=40).contains(count)), "{beyond:?} of 400");
+        assert!(told.change.low < told.change.middle && told.change.middle < told.change.high);
     }
 }

@@ -3,7 +3,8 @@
 //! The Monod terms are replaced by their tangents at the midpoint of the step (a Rosenbrock scheme of
 //! second order); the linear decay that results is solved with the L-stable approximation
 //! `exp(-z) = 1 / (1 + z + z^2/2)`. Every flux is what one pool lost and the next is given, so that
-//! nitrogen is conserved to rounding; no concentration turns negative, however long the step.
+//! nitrogen is conserved to rounding; no concentration turns negative, however long the step. A flux is
+//! never the difference of two pools, which a colony of a few bacteria would not show in single precision.
 
 use super::lanes::Real;
 use super::state::{Kinetics, State};
@@ -165,6 +166,17 @@ fn left_over<T: Real>(pool: T, inflow: T, z: T) -> T {
     (pool + inflow * (one + half * z)) / (one + z + half * z * z)
 }
 
+/// What `pool` loses by a loss `z` (rate times time) and a steady one `constant` (amount), with `inflow`
+/// spread evenly; never more than there is.
+#[inline(always)]
+fn lost<T: Real>(pool: T, inflow: T, constant: T, z: T) -> T {
+    let one = T::splat(1.0);
+    let half_z = T::splat(0.5) * z;
+    let square = half_z * z;
+    let loss = pool * (z + square) + inflow * (half_z + square) + constant * (one + half_z);
+    (loss / (one + z + square)).at_most(pool + inflow)
+}
+
 /// Carries `s` on by `days` with the loss rates of the state `at`.
 #[inline(always)]
 fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T>, days: T) -> State<T> {
@@ -173,18 +185,13 @@ fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T
     let (loss_a, loss_n) = losses(at, k, c);
     let uptake = c.uptake / (T::splat(HALF_UPTAKE) + at.ammonia);
 
-    let organic = left_over(s.organic, zero, k.breakdown * days);
-    let mineralised = s.organic - organic;
+    let mineralised = lost(s.organic, zero, zero, k.breakdown * days);
     let supply = mineralised + c.excretion * days;
 
-    let inflow = supply - loss_a.constant * days;
-    let ammonia = left_over(s.ammonia, inflow, (loss_a.slope + uptake) * days).at_least(zero);
-    let removed = s.ammonia + supply - ammonia;
+    let removed = lost(s.ammonia, supply, loss_a.constant * days, (loss_a.slope + uptake) * days);
     let oxidised = removed * (loss_a.specific / (loss_a.specific + uptake + T::splat(1e-12)));
 
-    let inflow = oxidised - loss_n.constant * days;
-    let nitrite = left_over(s.nitrite, inflow, loss_n.slope * days).at_least(zero);
-    let to_nitrate = s.nitrite + oxidised - nitrite;
+    let to_nitrate = lost(s.nitrite, oxidised, loss_n.constant * days, loss_n.slope * days);
 
     let room_a = one - at.ammonia_oxidisers * c.per_full_a;
     let room_n = one - at.nitrite_oxidisers * c.per_full_n;
@@ -192,10 +199,10 @@ fn carry<T: Real>(s: &State<T>, at: &State<T>, k: &Kinetics<T>, c: &Conditions<T
     let grown_n = k.growth_n * to_nitrate * room_n.at_least(zero);
     let wear = c.wear * days;
     State {
-        ammonia,
-        nitrite,
+        ammonia: (s.ammonia + supply - removed).at_least(zero),
+        nitrite: (s.nitrite + oxidised - to_nitrate).at_least(zero),
         nitrate: s.nitrate + to_nitrate,
-        organic,
+        organic: (s.organic - mineralised).at_least(zero),
         assimilated: s.assimilated + (removed - oxidised),
         alkalinity: (s.alkalinity + (supply - oxidised - oxidised) * T::splat(0.5 * MEQ_PER_MG_N))
             .at_least(T::splat(LEAST_ALKALINITY)),

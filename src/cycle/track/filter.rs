@@ -6,7 +6,7 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 use super::deeds::Source;
-use super::likelihood::{Charts, Reading, Slip, log_likelihood, reading_of};
+use super::likelihood::{Charts, Reading, Slip, likelihood, reading_of};
 use super::particle::Particle;
 use super::step::advance;
 use crate::cycle::series::{Level, Sample, Series};
@@ -66,6 +66,22 @@ impl Cloud {
         self.mean(|particle| f64::from(u8::from(f(particle))))
     }
 
+    /// Whether `f` holds for more than `share` of the weight; looks no further once that is decided.
+    pub fn mostly(&self, share: f64, f: impl Fn(&Particle) -> bool) -> bool {
+        let (mut held, mut failed) = (0.0, 0.0);
+        for (particle, weight) in self.particles.iter().zip(&self.weights) {
+            if f(particle) {
+                held += weight;
+            } else {
+                failed += weight;
+            }
+            if held > share || failed >= 1.0 - share {
+                break;
+            }
+        }
+        held > share
+    }
+
     /// Weighted quantiles of `f`, for shares in ascending order.
     pub fn quantiles<const N: usize>(&self, f: impl Fn(&Particle) -> f64, shares: [f64; N]) -> [f64; N] {
         let mut pairs: Vec<(f64, f64)> =
@@ -109,17 +125,14 @@ impl Cloud {
 
     /// Weighs the courses by a test; returns the logarithm of its probability.
     pub fn weigh(&mut self, reading: &Reading, slip: Slip, charts: &Charts) -> f64 {
-        let logs: Vec<f64> =
-            self.particles.iter().map(|particle| log_likelihood(particle, reading, slip, charts)).collect();
-        let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        for (weight, log) in self.weights.iter_mut().zip(&logs) {
-            *weight *= (log - most).exp();
+        for (weight, particle) in self.weights.iter_mut().zip(&self.particles) {
+            *weight *= likelihood(particle, reading, slip, charts);
         }
         let sum: f64 = self.weights.iter().sum();
         for weight in &mut self.weights {
             *weight /= sum;
         }
-        most + sum.ln()
+        sum.ln()
     }
 
     /// Draws equally weighted courses anew if few carry the weight.
@@ -232,6 +245,15 @@ mod tests {
         let whole = track(&series, &history.facts);
         for same in [0, 1, series.samples.len() / 2, series.samples.len()] {
             assert!(track_on(&series, &history.facts, &whole, same) == whole, "taken up after {same}");
+        }
+    }
+
+    #[test]
+    fn what_holds_mostly_has_more_than_that_probability() {
+        let cloud = Cloud::drawn_from_prior(&TankFacts::default(), 500);
+        for (share, bound) in [(0.6, 3e-3), (0.6, 6e-3), (0.3, 1e-2), (0.9, 0.5), (0.6, 0.0), (0.6, 9.0)] {
+            let fast = |particle: &Particle| particle.ammonia_rate > bound;
+            assert_eq!(cloud.mostly(share, fast), cloud.probability(fast) > share, "{share} {bound}");
         }
     }
 

@@ -67,8 +67,8 @@ pub fn swapped(reading: &Reading) -> Reading {
     ]
 }
 
-/// Natural logarithm of the probability density of `reading` in the course `particle`, with a `slip`.
-pub fn log_likelihood(particle: &Particle, reading: &Reading, slip: Slip, charts: &Charts) -> f64 {
+/// Probability density of `reading` in the course `particle`, with a `slip`; never less than about 1e-16.
+pub fn likelihood(particle: &Particle, reading: &Reading, slip: Slip, charts: &Charts) -> f64 {
     let exchanged;
     let reading = if slip == Slip::Swapped {
         exchanged = swapped(reading);
@@ -91,9 +91,9 @@ pub fn log_likelihood(particle: &Particle, reading: &Reading, slip: Slip, charts
             } else {
                 density(expected[index], &level, FIRST_STEP[index], span, charts.top[index])
             };
-            Some(density.ln())
+            Some(density)
         })
-        .sum()
+        .product()
 }
 
 fn density(expected: f64, level: &Level, first_step: f64, span: f64, top: f64) -> f64 {
@@ -106,7 +106,8 @@ fn density(expected: f64, level: &Level, first_step: f64, span: f64, top: f64) -
     }
     let close = gaussian(level.value, expected, level.sd);
     let seen = expected.min(top);
-    let spread = (STEP_SPREAD * seen).max(first_step).hypot(level.sd);
+    let step = (STEP_SPREAD * seen).max(first_step);
+    let spread = (step * step + level.sd * level.sd).sqrt();
     (1.0 - STEP_OFF) * close + STEP_OFF * gaussian(level.value, seen, spread) + nonsense
 }
 

@@ -13,6 +13,6 @@ mod step;
 
 pub use deeds::Source;
 pub use filter::{Cloud, PARTICLES, Track, track, track_on};
-pub use likelihood::{Charts, Reading, Slip, log_best, log_likelihood, log_nonsense, reading_of};
+pub use likelihood::{Charts, Reading, Slip, likelihood, log_best, log_nonsense, reading_of};
 pub use particle::Particle;
 pub use step::{ProofEnd, advance, can_pass, proof_end};

@@ -4,6 +4,7 @@ use rand::RngExt;
 use rand_distr::{Distribution, LogNormal, Normal, Uniform};
 use rand_pcg::Pcg64Mcg;
 
+use crate::cycle::chance::near_normal;
 use crate::cycle::series::{Level, VOLUME_FACTOR, VOLUME_FACTOR_SD};
 use crate::terms::TankFacts;
 use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
@@ -139,9 +140,10 @@ impl Particle {
     /// Shakes the constants a little, so that copies made by resampling differ.
     pub(super) fn roughen(&mut self, rng: &mut Pcg64Mcg) {
         let mut shake = |value: &mut f64, spread: f64| {
-            let by = normal(rng, 0.0, spread);
             if *value > 0.0 {
-                *value *= by.exp();
+                let by = spread * near_normal(rng);
+                // exp(by) to second order: it is small.
+                *value *= 1.0 + by + 0.5 * by * by;
             }
         };
         shake(&mut self.ammonia_rate, 0.04);
@@ -157,6 +159,57 @@ impl Particle {
         for gain in &mut self.gain {
             shake(gain, 0.005);
         }
-        self.nitrate *= normal(rng, 0.0, 0.01).exp();
+        shake(&mut self.nitrate, 0.01);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+
+    fn level(value: f64, sd: f64, above: bool) -> Option<Level> {
+        Some(Level { value, sd, above, reaches_zero: false })
+    }
+
+    /// Four thousand courses of a tank that had run long before `levels` were read, mg/L as N.
+    fn running(levels: [Option<Level>; 3]) -> Vec<Particle> {
+        let mut rng = Pcg64Mcg::seed_from_u64(4);
+        (0..4000).map(|_| Particle::draw_running(&TankFacts::default(), levels, &mut rng)).collect()
+    }
+
+    fn share(courses: &[Particle], holds: impl Fn(&Particle) -> bool) -> f64 {
+        courses.iter().filter(|course| holds(course)).count() as f64 / courses.len() as f64
+    }
+
+    #[test]
+    fn a_running_tanks_water_is_as_read_within_the_readings_error() {
+        let courses = running([level(1.0, 0.2, false), level(0.0, 0.1, false), level(9.0, 1.0, false)]);
+        let within = |value: f64, middle: f64, sd: f64| (value - middle).abs() < sd;
+        // One standard deviation holds 68.3 %.
+        assert!((share(&courses, |p| within(p.ammonia, 1.0, 0.2)) - 0.683).abs() < 0.03);
+        assert!((share(&courses, |p| within(p.nitrate, 9.0, 1.0)) - 0.683).abs() < 0.03);
+        assert!((share(&courses, |p| p.nitrite == 0.0) - 0.5).abs() < 0.03, "nothing is negative");
+        assert!(courses.iter().all(|p| p.nitrite >= 0.0));
+    }
+
+    #[test]
+    fn past_the_charts_end_most_courses_hold_more_than_its_last_colour() {
+        let courses = running([level(6.0, 1.0, true), None, None]);
+        // ln 1.5 lies 1.01 standard deviations above the bound: 84.5 %.
+        assert!((share(&courses, |p| p.ammonia > 6.0) - 0.845).abs() < 0.03);
+        assert!(share(&courses, |p| p.ammonia > 12.0) > 0.15);
+        assert!((share(&courses, |p| p.nitrite < 0.5) - 0.5).abs() < 0.03, "even from 0 to 1 if not read");
+    }
+
+    #[test]
+    fn a_running_tanks_colonies_are_unknown_over_orders_of_magnitude() {
+        let courses = running([None, None, None]);
+        for rate in [|p: &Particle| p.ammonia_rate, |p: &Particle| p.nitrite_rate] {
+            assert!((share(&courses, |p| rate(p) > 1.0) - 0.5).abs() < 0.03);
+            // Log-normal with a spread of 2: one deviation either way.
+            assert!((share(&courses, |p| rate(p) > 2f64.exp()) - 0.159).abs() < 0.03);
+            assert!((share(&courses, |p| rate(p) < (-2f64).exp()) - 0.159).abs() < 0.03);
+        }
     }
 }

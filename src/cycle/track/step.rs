@@ -3,7 +3,8 @@
 use rand::RngExt;
 use rand_pcg::Pcg64Mcg;
 
-use super::particle::{Particle, normal};
+use super::particle::Particle;
+use crate::cycle::chance::near_normal;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N};
 
 /// Longest step, days.
@@ -63,16 +64,20 @@ pub fn advance(particle: &mut Particle, days: f64, rng: &mut Pcg64Mcg) {
 /// The Monod terms are linearised; `1 / (1 + z + z²/2)` solves the linear decay to second order and keeps
 /// every pool positive. What leaves one pool enters the next, so that nitrogen is conserved.
 fn flow(particle: &mut Particle, dt: f64) -> (f64, f64) {
-    let organic = left(particle.organic, 0.0, BREAKDOWN * dt);
-    let broken_down = particle.organic - organic;
-    particle.organic = organic;
-    let supply = broken_down + particle.excretion * dt;
+    let mut supply = particle.excretion * dt;
+    if particle.organic > 0.0 {
+        let organic = left(particle.organic, 0.0, BREAKDOWN * dt);
+        supply += particle.organic - organic;
+        particle.organic = organic;
+    }
 
     let oxidation = particle.ammonia_rate / (particle.ammonia_half + particle.ammonia + 0.5 * supply);
     let uptake = (particle.bloom + particle.planted) / (UPTAKE_HALF + particle.ammonia + 0.5 * supply);
     let ammonia = left(particle.ammonia, supply, (oxidation + uptake) * dt);
-    let removed = particle.ammonia + supply - ammonia;
-    let oxidised = removed * oxidation / (oxidation + uptake + 1e-12);
+    let mut oxidised = particle.ammonia + supply - ammonia;
+    if uptake > 0.0 {
+        oxidised *= oxidation / (oxidation + uptake);
+    }
 
     let mean_nitrite = particle.nitrite + 0.5 * oxidised;
     let oxidation_n = particle.nitrite_rate / (particle.nitrite_half + mean_nitrite);
@@ -81,9 +86,12 @@ fn flow(particle: &mut Particle, dt: f64) -> (f64, f64) {
 
     particle.ammonia = ammonia;
     particle.nitrite = nitrite;
-    let hungry = 1.0 - ammonia / (UPTAKE_HALF + ammonia);
-    let taken = particle.planted * hungry * NITRATE_TAKEN / (NITRATE_HALF + particle.nitrate);
-    particle.nitrate = left(particle.nitrate, made, taken * dt);
+    particle.nitrate += made;
+    if particle.planted > 0.0 {
+        let hungry = UPTAKE_HALF / (UPTAKE_HALF + ammonia);
+        let taken = particle.planted * hungry * NITRATE_TAKEN / (NITRATE_HALF + particle.nitrate);
+        particle.nitrate = left(particle.nitrate, 0.0, taken * dt);
+    }
     let sated = |flux: f64, rate: f64| (flux / (rate * dt).max(1e-9)).min(1.0);
     (sated(oxidised, particle.ammonia_rate), sated(made, particle.nitrite_rate))
 }
@@ -94,14 +102,16 @@ fn left(pool: f64, inflow: f64, z: f64) -> f64 {
 
 fn grow(particle: &mut Particle, fed_a: f64, fed_n: f64, dt: f64) {
     let grown = |rate: f64, growth: f64, fed: f64| {
-        let room = 1.0 - rate / FASTEST;
+        let room = 1.0 - rate * (1.0 / FASTEST);
         let x = (growth * particle.vigour * fed * room - particle.decay) * dt;
         // exp(x) to second order: x is small.
         rate * (1.0 + x + 0.5 * x * x)
     };
     particle.ammonia_rate = grown(particle.ammonia_rate, particle.ammonia_growth, fed_a);
     particle.nitrite_rate = grown(particle.nitrite_rate, particle.nitrite_growth, fed_n);
-    particle.bloom = left(particle.bloom, 0.0, BLOOM_FADES * dt);
+    if particle.bloom > 0.0 {
+        particle.bloom = left(particle.bloom, 0.0, BLOOM_FADES * dt);
+    }
 }
 
 /// Whether something holds growth back for a while, and how much.
@@ -116,7 +126,7 @@ fn change_vigour(particle: &mut Particle, days: f64, rng: &mut Pcg64Mcg) {
 
 fn wander(particle: &mut Particle, days: f64, rng: &mut Pcg64Mcg) {
     let spread = WANDER * days.sqrt();
-    let mut by = [normal(rng, 0.0, spread), normal(rng, 0.0, spread)];
+    let mut by = [spread * near_normal(rng), spread * near_normal(rng)];
     if rng.random_bool((JUMP * days).clamp(0.0, 1.0)) {
         let size = -JUMP_SIZE * rng.random_range(1e-6..1.0f64).ln();
         let jump = if rng.random_bool(JUMP_SHARES.1) { -size } else { size };
@@ -126,12 +136,11 @@ fn wander(particle: &mut Particle, days: f64, rng: &mut Pcg64Mcg) {
             by[rng.random_range(0..2usize)] += jump;
         }
     }
-    let [bloom, planted] = [normal(rng, 0.0, 2.0 * spread), normal(rng, 0.0, spread)];
     if particle.bloom > 0.0 {
-        particle.bloom *= bloom.exp();
+        particle.bloom *= (2.0 * spread * near_normal(rng)).exp();
     }
     if particle.planted > 0.0 {
-        particle.planted *= planted.exp();
+        particle.planted *= (spread * near_normal(rng)).exp();
     }
     particle.ammonia_rate = (particle.ammonia_rate * by[0].exp()).clamp(1e-5, FASTEST);
     particle.nitrite_rate = (particle.nitrite_rate * by[1].exp()).clamp(1e-5, FASTEST);
