@@ -187,7 +187,9 @@ mod tests {
         assert_eq!(compared.change, Span { low: -10.0, middle: -6.0, high: -2.0 });
         assert_eq!(compared.days, Span { low: 4.0, middle: 10.0, high: 18.0 });
         assert!((compared.never - 1.0 / 11.0).abs() < 1e-12);
-        assert_eq!(compared.to_string(), "change 50 % of the water: about 6 days earlier (80 %: 2 to 10)");
+        let words =
+            "change 50 % of the water: about 6 days earlier (80 %: 10 days earlier to 2 days earlier)";
+        assert_eq!(compared.to_string(), words);
     }
 
     #[test]
@@ -196,10 +198,12 @@ mod tests {
             let change = Span { low, middle, high };
             Comparison { action: ACTION, days: change, change, never: 0.0 }.to_string()
         };
-        assert!(word(1.0, 3.0, 8.0).ends_with("about 3 days later (80 %: 1 to 8)"));
-        assert!(word(-8.0, -3.0, 1.0).ends_with("about 3 days earlier (80 %: -1 to 8)"));
+        assert!(word(2.0, 3.0, 8.0).ends_with("about 3 days later (80 %: 2 days later to 8 days later)"));
+        assert!(
+            word(-8.0, -3.0, 2.0).ends_with("about 3 days earlier (80 %: 8 days earlier to 2 days later)")
+        );
         assert!(word(-1.0, 0.2, 1.0).ends_with("no difference to speak of"));
-        assert!(word(-1.0, 0.2, 6.0).contains("(80 %: -1 to 6)"), "a wide interval is never kept back");
+        assert!(word(0.0, 0.2, 6.0).contains("(80 %: no change to 6 days later)"), "never kept back");
     }
 
     #[test]
