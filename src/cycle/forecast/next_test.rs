@@ -188,6 +188,9 @@ mod tests {
         1.0 - left / (scatter(dates) / dates.len() as f64)
     }
 
+    /// An analyte, the chart's top, and what stands of it, mg/L.
+    type Kit = (Analyte, f64, fn(&Water) -> f64);
+
     /// What a test is said to settle is held against weighing the possible tanks by what it would show.
     #[test]
     fn a_test_settles_as_much_as_weighing_the_tanks_by_it_does() {
@@ -196,7 +199,7 @@ mod tests {
             let posterior = forecast(tank);
             let tops = &posterior.chart_top;
             let dates: Vec<f64> = posterior.outlook.days.iter().map(|day| day.min(HORIZON).ln_1p()).collect();
-            let kits: [(Analyte, f64, fn(&Water) -> f64); 2] = [
+            let kits: [Kit; 2] = [
                 (Analyte::Ammonia, tops.ammonia.unwrap_or(8.0), |water| water.ammonia * NH3_PER_N),
                 (Analyte::Nitrite, tops.nitrite.unwrap_or(5.0), |water| water.nitrite * NO2_PER_N),
             ];
