@@ -20,7 +20,7 @@ use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedL
 use crate::photo::{self, Photo, PhotoError};
 use crate::reading::{Evidence, Sighting, Status};
 use crate::sample::strip::Lying;
-use crate::sample::{self, Sample, SampleError};
+use crate::sample::{self, Around, Sample, SampleError, Veil};
 use crate::terms::Flag;
 
 /// Why a photo gives no number.
@@ -53,6 +53,14 @@ pub enum Refusal {
         chart: String,
         /// Distance, Oklab times 100.
         distance: f64,
+    },
+    /// A colour that is none of the chart's, as a veil would make it.
+    #[error(
+        "steam or a reflection seems to lie all over the sample: its colour is none of chart {chart:?}, but could be one behind a veil; wipe the glass, turn until nothing mirrors in the sample, and take the photo again"
+    )]
+    Veiled {
+        /// Name of the chart.
+        chart: String,
     },
     /// Several charts explain the colour.
     #[error("the colour alone does not tell which kit this is: give one of these with --chart: {candidates}")]
@@ -227,17 +235,27 @@ fn measure(
     let Some(ruler) = scale.ruler(chart.form) else {
         return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
     };
-    let matched = match sample.darkest {
-        Some(darkest) => ruler.match_behind_glass(colour, &circumstances, darkest),
+    let veil = sample.around.map(|around| match around {
+        Around::Surface(surface) => Veil::over_liquid(colour, correction.apply(surface)),
+        Around::Strip(strip) => Veil::over_pad(colour, strip),
+    });
+    let matched = match veil {
+        Some(veil) => ruler.match_behind_veil(colour, &circumstances, veil),
         None => ruler.match_colour(colour, &circumstances),
     };
     let distance = ruler.nearest.place(colour).map_or(f64::INFINITY, |place| place.distance);
     fill_evidence(evidence, ruler, colour, correction, distance);
+    if matched.outcome == Outcome::OffPath && matched.is_veiled() {
+        return Err(Refusal::Veiled { chart: chart.name.clone() });
+    }
     if matched.outcome == Outcome::OffPath {
         return Err(Refusal::OffPath { chart: chart.name.clone(), distance });
     }
     let mut flags = photo_flags(view, correction, mixed);
     flags.extend(&sample.flags);
+    if matched.is_veiled() {
+        flags.push(Flag::VeilOnSample);
+    }
     if matched.is_beside_path(chart.form) {
         flags.push(Flag::OffPath);
     }

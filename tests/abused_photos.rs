@@ -10,7 +10,8 @@ mod reading;
 
 use abuse::{CASES, Scene};
 use rayon::prelude::*;
-use reading::{Fate, chart, file, read, with_pixels};
+use reading::{Fate, chart, file, read, read_scale, with_pixels};
+use tintwell::card::layout::PointMm;
 use tintwell::pipeline;
 use tintwell::reading::{Sighting, Status};
 use tintwell::terms::Flag;
@@ -113,6 +114,10 @@ fn other_abuse_is_off_by_no_step_unwarned() {
         "weak glare on all of the sample, 10 % of paper",
         "steam on the sample alone, 10 %",
         "steam on the sample alone, 30 %",
+        "glare on all of the sample, 25 % of paper",
+        "steam on all of the vial or strip, 10 %",
+        "steam on all of the vial or strip, 30 %",
+        "glare on all of the vial or strip, 25 % of paper",
         "stains on the card",
         "card bent by 10 mm",
         "tone curve of an editor, more contrast",
@@ -124,6 +129,32 @@ fn other_abuse_is_off_by_no_step_unwarned() {
     ] {
         for (seen, fate) in abused(name) {
             assert_ne!(fate, Fate::Wrong, "{name}: {seen:?}");
+        }
+    }
+}
+
+/// Pads of one strip, each behind a veil of a window mirrored all over it, or over the whole strip: the
+/// bare strip shows it. A pad behind that of a quarter of paper's light had read a quarter of the truth.
+#[test]
+fn a_veil_on_pads_is_told() {
+    let chart = chart("rendered-strip");
+    let photo = tintwell::photo::open(&file("strip_unknown/002.jpg")).unwrap();
+    let view = pipeline::look(photo.clone()).unwrap();
+    let sound = pipeline::read_window(&view, view.card.layout.windows[0], &chart);
+    assert!(sound.iter().all(|pad| !pad.flags.contains(&Flag::VeilOnSample)), "{sound:?}");
+    for name in
+        ["weak glare on all of the sample, 10 % of paper", "glare on all of the vial or strip, 25 % of paper"]
+    {
+        let case = CASES.iter().find(|case| case.name == name).expect("a case of this name");
+        for (scale, pad) in sound.iter().enumerate() {
+            let corners = pad.evidence.sample.iter().map(|&(x, y)| {
+                let (x, y) = view.card.to_card.apply((x, y));
+                PointMm { x, y }
+            });
+            let scene = Scene::of(&view, &corners.collect::<Vec<_>>());
+            let seen = read_scale(with_pixels(&photo, (case.apply)(&scene, 3)), &chart, scale);
+            let told = seen.status == Status::Refused || seen.flags.contains(&Flag::VeilOnSample);
+            assert!(told, "{name}, {scale}: {seen:?}");
         }
     }
 }

@@ -129,11 +129,6 @@ impl Symmetric {
         ])
     }
 
-    /// The same with a variance that all three have in common.
-    fn plus(&self, common: f64) -> Self {
-        Self(self.0.map(|entry| entry + common))
-    }
-
     fn determinant(&self, cofactors: &Self) -> f64x4 {
         self.0[0] * cofactors.0[0] + self.0[1] * cofactors.0[1] + self.0[2] * cofactors.0[2]
     }
@@ -175,14 +170,18 @@ impl Problem {
         self.promise(&self.model(&nodes, &start), &start)
     }
 
-    /// The same for this problem and one that differs by the veil's width alone: what the path shows at
-    /// the priors is the same for both.
+    /// The same for this problem and one of the same colour whose veil and shade have other priors: what the
+    /// path shows is computed once for both.
     pub(super) fn glance_with(&self, veiled: &Self, nodes: [&Node; LANES]) -> [[Look; LANES]; 2] {
         let nodes = Four::of(nodes);
         let start = self.start(&nodes);
         let usual = self.model(&nodes, &start);
-        let covariance = usual.covariance.plus(veiled.variance[VEIL] - self.variance[VEIL]);
-        [self.promise(&usual, &start), veiled.promise(&Model { covariance, ..usual }, &start)]
+        let covariance = veiled.covariance(&usual.slope, &usual.by_path, &usual.by_lamp, &usual.noise);
+        let more = veiled.prior[VEIL] - self.prior[VEIL];
+        let gap = usual.gap.map(|gap| gap - more);
+        let mut behind = start;
+        behind[VEIL] += more;
+        [self.promise(&usual, &start), veiled.promise(&Model { covariance, gap, ..usual }, &behind)]
     }
 
     fn promise(&self, model: &Model, start: &State) -> [Look; LANES] {

@@ -12,6 +12,7 @@ use super::matching::{self, Circumstances, Match};
 use super::nearest::Nearest;
 use super::path::Path;
 use super::response::Response;
+use crate::sample::Veil;
 use crate::terms::space::Relative;
 use crate::terms::{Analyte, Unit};
 
@@ -163,9 +164,9 @@ impl Ruler {
         matching::match_colour(&self.path, colour, circumstances)
     }
 
-    /// Matches the colour of a liquid behind glass, of which the darkest place seen is known.
-    pub fn match_behind_glass(&self, colour: Relative, circumstances: &Circumstances, darkest: f64) -> Match {
-        matching::match_behind_glass(&self.path, colour, circumstances, darkest)
+    /// Matches the colour of a liquid behind glass that some veil may lie on.
+    pub fn match_behind_veil(&self, colour: Relative, circumstances: &Circumstances, veil: Veil) -> Match {
+        matching::match_behind_veil(&self.path, colour, circumstances, veil)
     }
 }
 

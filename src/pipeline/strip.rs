@@ -65,7 +65,7 @@ fn read_pad(
         let measured = measure(view, chart, scale, fitted, &seen, &mut evidence);
         let is_beside = match &measured {
             Ok(sighting) => sighting.flags.contains(&Flag::OffPath),
-            Err(refusal) => matches!(refusal, Refusal::OffPath { .. }),
+            Err(refusal) => matches!(refusal, Refusal::OffPath { .. } | Refusal::Veiled { .. }),
         };
         if is_beside && pad.is_bare {
             return Err(SampleError::PadMissing.to_string());

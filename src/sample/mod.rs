@@ -7,6 +7,7 @@ pub mod raster;
 pub mod strip;
 pub mod swatches;
 mod touching;
+pub mod veil;
 pub mod vial;
 
 mod column;
@@ -15,4 +16,5 @@ mod walls;
 
 pub use strip::{Pad, PadSample, Strip, StripForm, trace_strip};
 pub use swatches::{Swatch, find_swatches};
+pub use veil::{Around, BareStrip, Veil};
 pub use vial::{Sample, SampleError, find_vial};

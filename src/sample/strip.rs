@@ -5,6 +5,7 @@
 //! traces of several photos.
 
 mod axis;
+mod bare;
 mod form;
 mod learn;
 mod pad;
@@ -13,6 +14,7 @@ mod runs;
 mod trace;
 
 use super::raster::Raster;
+use super::veil::Around;
 use super::vial::{Sample, SampleError};
 use crate::card::CardView;
 use crate::card::layout::RectMm;
@@ -69,7 +71,13 @@ impl Strip {
     /// The strip is of another form.
     pub fn measure(lying: &Lying, form: &StripForm) -> Result<Self, SampleError> {
         let place = place::find(lying, form)?;
-        let pads = form.pads.iter().map(|pad| pad::measure(lying, &place, pad)).collect();
-        Ok(Self { is_reversed: place.is_reversed, pads })
+        let whole = bare::whole(lying, form, &place);
+        let around = |pad: &Pad| bare::beside(lying, form, &place, pad, whole?).map(Around::Strip);
+        let measure = |pad: &Pad| {
+            let mut seen = pad::measure(lying, &place, pad)?;
+            seen.sample.around = around(pad);
+            Ok(seen)
+        };
+        Ok(Self { is_reversed: place.is_reversed, pads: form.pads.iter().map(measure).collect() })
     }
 }

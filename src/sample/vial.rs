@@ -2,8 +2,9 @@
 
 use super::column::{Axis, level_edges, row_colour};
 use super::liquid::{self, Liquid};
-use super::raster::Raster;
+use super::raster::{Raster, relative};
 use super::touching;
+use super::veil::Around;
 use super::walls::{self, Wall, Walls};
 use crate::card::CardView;
 use crate::card::layout::{Layout, PointMm, RectMm, WINDOW_OUTLINE_MM};
@@ -149,9 +150,8 @@ pub struct Sample {
     pub spread: f64,
     /// Light on the paper to the left and to the right of the sample, where the window is wide enough.
     pub beside: Option<(Light, Light)>,
-    /// Darkest light seen in the vial, in any channel, where its surface bends the light away: no
-    /// reflection on the glass before it can be brighter. Vials alone have one.
-    pub darkest: Option<f64>,
+    /// What around it tells of a veil on it.
+    pub around: Option<Around>,
     /// Measured area on the card's plane, corners clockwise from the top left, mm.
     pub area: [PointMm; 4],
     /// Doubts.
@@ -192,7 +192,7 @@ pub fn find_vial(
         return Err(SampleError::DeepShadow);
     }
     let mut sample = sample_of(&liquid, &axis, (top, bottom), sides);
-    sample.darkest = darkest_at_surface(&raster, &axis, right - left, top - MENISCUS_MM);
+    sample.around = darkest_at_surface(&raster, &axis, right - left, top - MENISCUS_MM).map(Around::Surface);
     sample.beside = paper_beside(&raster, light, &place, (left, right));
     Ok(sample)
 }
@@ -210,14 +210,14 @@ fn sample_of(liquid: &Liquid, axis: &Axis, (top, bottom): (f64, f64), sides: f64
         colour: liquid.colour,
         spread: liquid.spread,
         beside: None,
-        darkest: None,
+        around: None,
         area: [corner(top, -1.0), corner(top, 1.0), corner(bottom, 1.0), corner(bottom, -1.0)],
         flags,
     }
 }
 
 /// The darkest row about the liquid's surface: there the meniscus shows the dark of the room.
-fn darkest_at_surface(raster: &Raster, axis: &Axis, width: f64, surface: f64) -> Option<f64> {
+fn darkest_at_surface(raster: &Raster, axis: &Axis, width: f64, surface: f64) -> Option<Relative> {
     let half = SURFACE_SHARE_OF_WIDTH * width / 2.0;
     raster
         .row_range(surface - SURFACE_REACH_MM, surface + MENISCUS_MM)
@@ -225,8 +225,8 @@ fn darkest_at_surface(raster: &Raster, axis: &Axis, width: f64, surface: f64) ->
             let x = axis.x_at(raster.y(row as f64));
             row_colour(raster, row, x - half, x + half)
         })
-        .flat_map(|log| log.map(f64::exp))
-        .min_by(f64::total_cmp)
+        .min_by(|a, b| a.iter().sum::<f64>().total_cmp(&b.iter().sum()))
+        .map(relative)
 }
 
 /// Height at which walls are looked for: the lower half, where a standing vial holds its liquid.

@@ -13,6 +13,8 @@ use serde::{Deserialize, Serialize};
 pub enum Flag {
     /// A mirror streak lay on the liquid and was left out.
     GlareRemoved,
+    /// Steam or a reflection seems to lie all over the sample.
+    VeilOnSample,
     /// The light falls off strongly across the card.
     UnevenLight,
     /// A shadow edge crosses the card.
@@ -68,6 +70,9 @@ impl Flag {
     pub const fn cause(self) -> &'static str {
         match self {
             Self::GlareRemoved => "a reflection on the glass was left out",
+            Self::VeilOnSample => {
+                "steam or a reflection seems to lie all over the sample: it looks paler than it is"
+            }
             Self::UnevenLight => "the light falls off strongly across the card",
             Self::ShadowOnCard => "a shadow lies on part of the card",
             Self::MixedLight => "lamps of different colour light the two sides of the card",
@@ -105,6 +110,7 @@ impl Flag {
     pub const fn remedy(self) -> &'static str {
         match self {
             Self::GlareRemoved => "turn away from the window or lamp that mirrors in the glass",
+            Self::VeilOnSample => "wipe the glass, and turn until nothing mirrors in the sample",
             Self::UnevenLight | Self::ShadowOnCard => "turn so that light falls evenly on the card",
             Self::MixedLight => "switch off one of the lights",
             Self::ColouredLight => "use daylight or a neutral white lamp",

@@ -15,6 +15,7 @@ use tintwell::chart::Chart;
 use tintwell::colour::{Illumination, PatchColours};
 use tintwell::photo::{self, Photo};
 use tintwell::pipeline::{self, View};
+use tintwell::sample::Veil;
 
 static JPEG: LazyLock<Vec<u8>> = LazyLock::new(phone::twelve_megapixels);
 static PHOTO: LazyLock<Photo> = LazyLock::new(|| photo::from_bytes(&JPEG).unwrap());
@@ -83,7 +84,11 @@ fn match_colours_behind_glass(bencher: Bencher) {
     let ruler = CHART.scales[0].ruler(CHART.form).unwrap();
     bencher.counter(ItemsCount::new(colours.len())).bench(|| {
         for (colour, circumstances) in &colours {
-            black_box(ruler.match_behind_glass(*colour, circumstances, 0.12));
+            black_box(ruler.match_behind_veil(
+                *colour,
+                circumstances,
+                Veil { least: 0.0, most: 0.12, chance: 0.1 },
+            ));
         }
     });
 }

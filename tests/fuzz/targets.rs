@@ -15,6 +15,7 @@ use tintwell::colour::{Correction, PatchColours};
 use tintwell::log::import::{csv, facts, name_time};
 use tintwell::log::{Entry, Log, Record, check_name, content_hash, quantity, when, wire};
 use tintwell::photo::{self, MAX_PIXELS};
+use tintwell::sample::Veil;
 use tintwell::terms::text::printable;
 use tintwell::terms::{Analyte, EventKind, Flag, Unit};
 
@@ -170,7 +171,8 @@ fn chart(bytes: &[u8]) {
     for ruler in chart.scales.iter().filter_map(|scale| scale.ruler(chart.form)) {
         for colour in [[0.9, 0.9, 0.9], [0.3, 0.7, 0.2], [1e-6, 1e-6, 1e-6]] {
             let _ = ruler.match_colour(colour, &circumstances);
-            let _ = ruler.match_behind_glass(colour, &circumstances, 0.3);
+            let _ =
+                ruler.match_behind_veil(colour, &circumstances, Veil { least: 0.0, most: 0.3, chance: 0.1 });
         }
     }
 }

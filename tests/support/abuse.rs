@@ -2,6 +2,8 @@
 //! same seed. None of it is a photo of the thing itself.
 #![allow(dead_code)] // Each test binary uses its part.
 
+#[path = "filters.rs"]
+pub mod filters;
 #[path = "light.rs"]
 pub mod light;
 
@@ -12,7 +14,15 @@ use tintwell::card::layout::PointMm;
 use tintwell::photo::{Encoding, Photo};
 use tintwell::pipeline::View;
 
+use filters::{saturated, scale, sepia, split_tones, turned, vibrant};
 use light::code_8_bit;
+
+/// What is no longer than this is a pad, mm.
+const PAD_MM: f64 = 10.0;
+/// From any pad to beyond a strip's ends, mm.
+const STRIP_MM: f64 = 70.0;
+/// From the measured liquid to above the vial's rim, mm.
+const EMPTY_GLASS_MM: f64 = 22.0;
 
 /// Linear light in sRGB primaries.
 pub type Rgb = [f64; 3];
@@ -72,6 +82,15 @@ impl Scene {
         step(across.max(along), 1.0)
     }
 
+    /// Share of all that belongs to the sample: the vial with its empty glass, or the whole strip.
+    fn on_all(&self, place: PointMm) -> f64 {
+        let [x0, y0, x1, y1] = self.liquid;
+        let (above, below) = if y1 - y0 < PAD_MM { (STRIP_MM, STRIP_MM) } else { (EMPTY_GLASS_MM, 4.0) };
+        let across = (x0 - place.x).max(place.x - x1) - 1.5;
+        let along = (y0 - above - place.y).max(place.y - y1 - below);
+        step(across.max(along), 1.0)
+    }
+
     fn picture(&self, light: &[Rgb]) -> RgbImage {
         encode(self.width, self.height, light)
     }
@@ -125,7 +144,7 @@ const fn case(name: &'static str, apply: fn(&Scene, u64) -> RgbImage) -> Case {
 }
 
 /// Every case.
-pub const CASES: [Case; 44] = [
+pub const CASES: [Case; 60] = [
     case("untouched", |s, _| s.picture(&s.light)),
     case("hand's shadow on part of the card, 40 % darker", |s, n| shadow(s, n, 0.6, Where::Card)),
     case("hand's shadow on the sample alone, 15 % darker", |s, n| shadow(s, n, 0.85, Where::Vial)),
@@ -140,13 +159,16 @@ pub const CASES: [Case; 44] = [
     case("blue clothes mirrored on the sample, 4 % of paper", |s, n| clothes(s, n, [0.006, 0.012, 0.04])),
     case("blue clothes mirrored on the sample, 12 % of paper", |s, n| clothes(s, n, [0.018, 0.036, 0.12])),
     case("red light from clothes on one side of the card", tint),
-    case("steam before everything, 8 %", |s, _| steam(s, 0.08, false)),
-    case("steam before everything, 25 %", |s, _| steam(s, 0.25, false)),
-    case("steam on the sample alone, 10 %", |s, _| steam(s, 0.10, true)),
-    case("steam on the sample alone, 30 %", |s, _| steam(s, 0.30, true)),
+    case("steam before everything, 8 %", |s, _| steam(s, 0.08, |_, _| 1.0)),
+    case("steam before everything, 25 %", |s, _| steam(s, 0.25, |_, _| 1.0)),
+    case("steam on the sample alone, 10 %", |s, _| steam(s, 0.10, Scene::on_vial)),
+    case("steam on the sample alone, 30 %", |s, _| steam(s, 0.30, Scene::on_vial)),
+    case("steam on all of the vial or strip, 10 %", |s, _| steam(s, 0.10, Scene::on_all)),
+    case("steam on all of the vial or strip, 30 %", |s, _| steam(s, 0.30, Scene::on_all)),
+    case("glare on all of the vial or strip, 25 % of paper", |s, _| veil(s, 0.25)),
     case("drops on the sample", drops),
     case("stains on the card", stains),
-    case("yellowed card", |s, _| s.picture(&s.each(|l, _| scale(l, [1.0, 0.95, 0.82])))),
+    case("yellowed card", |s, _| each(s, |l| scale(l, [1.0, 0.95, 0.82]))),
     case("card bent by 3 mm", |s, _| bend(s, 3.0)),
     case("card bent by 10 mm", |s, _| bend(s, 10.0)),
     case("photo of a screen, coarse pixels", |s, n| screen(s, n, 4.0)),
@@ -155,14 +177,29 @@ pub const CASES: [Case; 44] = [
     case("tone curve of an editor, more contrast", |s, _| curve(s, |v| v * v * (3.0 - 2.0 * v))),
     case("tone curve of an editor, shadows lifted", |s, _| curve(s, |v| v.powf(0.75))),
     case("brightened until white clips", |s, _| curve(s, |v| 1.25 * v)),
-    case("saturation up by 30 %", |s, _| saturate(s, 1.3)),
-    case("saturation up by 70 %", |s, _| saturate(s, 1.7)),
-    case("saturation down by half", |s, _| saturate(s, 0.5)),
-    case("warm filter", |s, _| s.picture(&s.each(|l, _| scale(l, [1.25, 1.0, 0.6])))),
-    case("cold filter", |s, _| s.picture(&s.each(|l, _| scale(l, [0.7, 0.95, 1.3])))),
-    case("sepia filter, half", |s, _| s.picture(&s.each(|l, _| sepia(l)))),
-    case("hues turned by 20 degrees", |s, _| hue(s, 20.0)),
-    case("hues turned by 60 degrees", |s, _| hue(s, 60.0)),
+    case("tone curve of an editor, a little more contrast", |s, _| {
+        curve(s, |v| 0.5 * v + 0.5 * v * v * (3.0 - 2.0 * v))
+    }),
+    case("faded: black lifted to a tenth", |s, _| curve(s, |v| 0.1 + 0.9 * v)),
+    case("saturation up by 30 %", |s, _| each(s, |l| saturated(l, 1.3))),
+    case("saturation up by 70 %", |s, _| each(s, |l| saturated(l, 1.7))),
+    case("saturation down by 30 %", |s, _| each(s, |l| saturated(l, 0.7))),
+    case("saturation down by half", |s, _| each(s, |l| saturated(l, 0.5))),
+    case("black-and-white", |s, _| each(s, |l| saturated(l, 0.0))),
+    case("weak colours made stronger", |s, _| each(s, vibrant)),
+    case("warm filter", |s, _| each(s, |l| scale(l, [1.25, 1.0, 0.6]))),
+    case("cold filter", |s, _| each(s, |l| scale(l, [0.7, 0.95, 1.3]))),
+    case("green filter", |s, _| each(s, |l| scale(l, [0.85, 1.1, 0.85]))),
+    case("dark blue, light yellow", |s, _| each(s, split_tones)),
+    case("sepia filter, half", |s, _| each(s, sepia)),
+    case("hues turned by 20 degrees", |s, _| each(s, |l| turned(l, 20.0))),
+    case("hues turned by 60 degrees", |s, _| each(s, |l| turned(l, 60.0))),
+    case("the sample alone: saturation up by 30 %", |s, _| locally(s, |l| saturated(l, 1.3))),
+    case("the sample alone: saturation up by 70 %", |s, _| locally(s, |l| saturated(l, 1.7))),
+    case("the sample alone: saturation down by 30 %", |s, _| locally(s, |l| saturated(l, 0.7))),
+    case("the sample alone: a third brighter", |s, _| locally(s, |l| scale(l, [1.33; 3]))),
+    case("the sample alone: warm", |s, _| locally(s, |l| scale(l, [1.12, 1.0, 0.85]))),
+    case("the sample alone: hues turned by 15 degrees", |s, _| locally(s, |l| turned(l, 15.0))),
     case("vignette to half at the corners", |s, _| vignette(s)),
     case("two cards in the picture", two_cards),
     case("tilted by 25 degrees", |s, _| tilt(s, 25.0)),
@@ -171,10 +208,6 @@ pub const CASES: [Case; 44] = [
     case("a colour patch covered by a finger", finger),
     case("colours of the sample alone painted over", |s, _| paint(s)),
 ];
-
-fn scale(light: Rgb, by: Rgb) -> Rgb {
-    std::array::from_fn(|k| light[k] * by[k])
-}
 
 #[derive(Clone, Copy)]
 enum Where {
@@ -236,11 +269,15 @@ fn tint(scene: &Scene, seed: u64) -> RgbImage {
     }))
 }
 
-fn steam(scene: &Scene, share: f64, on_vial: bool) -> RgbImage {
+fn steam(scene: &Scene, share: f64, place: fn(&Scene, PointMm) -> f64) -> RgbImage {
     scene.picture(&scene.each(|light, p| {
-        let a = if on_vial { share * scene.on_vial(p) } else { share };
+        let a = share * place(scene, p);
         light.map(|v| (1.0 - a) * v + a * 0.8 * scene.paper)
     }))
+}
+
+fn veil(scene: &Scene, strength: f64) -> RgbImage {
+    scene.picture(&scene.each(|light, p| light.map(|v| v + strength * scene.paper * scene.on_all(p))))
 }
 
 fn drops(scene: &Scene, seed: u64) -> RgbImage {
@@ -319,33 +356,17 @@ fn curve(scene: &Scene, curve: fn(f64) -> f64) -> RgbImage {
     )
 }
 
-fn luminance(light: Rgb) -> f64 {
-    0.2126 * light[0] + 0.7152 * light[1] + 0.0722 * light[2]
+/// The whole picture through a filter.
+fn each(scene: &Scene, filter: impl Fn(Rgb) -> Rgb) -> RgbImage {
+    scene.picture(&scene.each(|light, _| filter(light)))
 }
 
-fn saturate(scene: &Scene, by: f64) -> RgbImage {
-    scene.picture(&scene.each(|light, _| {
-        let encoded = light.map(|v| v.max(0.0).powf(1.0 / 2.2));
-        let grey = luminance(encoded);
-        encoded.map(|v| (grey + by * (v - grey)).clamp(0.0, 1.0).powf(2.2))
-    }))
-}
-
-fn sepia(light: Rgb) -> Rgb {
-    let y = luminance(light);
-    std::array::from_fn(|k| 0.5 * light[k] + 0.5 * y * [1.15, 0.95, 0.65][k])
-}
-
-/// Turns colours about the grey axis.
-fn hue(scene: &Scene, degrees: f64) -> RgbImage {
-    let (sin, cos) = degrees.to_radians().sin_cos();
-    let third = (1.0 - cos) / 3.0;
-    let side = sin / 3.0_f64.sqrt();
-    scene.picture(&scene.each(|l, _| {
-        std::array::from_fn(|k| {
-            let (next, last) = (l[(k + 1) % 3], l[(k + 2) % 3]);
-            (cos + third) * l[k] + (third - side) * next + (third + side) * last
-        })
+/// The sample alone through a filter, as an editor's brush does it.
+fn locally(scene: &Scene, filter: impl Fn(Rgb) -> Rgb) -> RgbImage {
+    scene.picture(&scene.each(|light, p| {
+        let share = scene.on_vial(p);
+        let filtered = filter(light);
+        std::array::from_fn(|k| (1.0 - share) * light[k] + share * filtered[k])
     }))
 }
 

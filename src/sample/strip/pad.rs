@@ -63,7 +63,7 @@ pub fn measure(lying: &Lying, place: &Place, pad: &Pad) -> Result<PadSample, Sam
     let corner = |s: f64, u: f64| lying.axis.point(centre + s * half, u * half);
     let flags = if unevenness > UNEVEN { vec![Flag::UnevenPad] } else { Vec::new() };
     let area = [corner(-1.0, -1.0), corner(-1.0, 1.0), corner(1.0, 1.0), corner(1.0, -1.0)];
-    let sample = Sample { colour, spread, beside: None, darkest: None, area, flags };
+    let sample = Sample { colour, spread, beside: None, around: None, area, flags };
     Ok(PadSample { sample, is_bare: distance(lit(mean), place.bare) < BARE })
 }
 
@@ -102,7 +102,7 @@ fn is_covered((a, b): (Lab, Lab), bare: Lab) -> bool {
 
 /// Logarithm of the light of bare paper on both sides of a pad: it takes off what the light over the
 /// whole card misses here.
-fn paper_beside(lying: &Lying, centre: f64, size: f64) -> Option<[f64; 3]> {
+pub(super) fn paper_beside(lying: &Lying, centre: f64, size: f64) -> Option<[f64; 3]> {
     let half = lying.axis.width / 2.0;
     let reach = size / 2.0 + PAPER_MARGIN_MM;
     let sides = [(-half - BESIDE_MM.1, -half - BESIDE_MM.0), (half + BESIDE_MM.0, half + BESIDE_MM.1)];
