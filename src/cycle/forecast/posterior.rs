@@ -116,8 +116,8 @@ impl Posterior {
         Span::of(&self.ends.iter().map(|end| end.residual).collect::<Vec<_>>())
     }
 
-    /// Days until a proof first passes, given that it does within 90 days: where they lie most
-    /// densely, and the shortest interval that holds 80 %.
+    /// Days until a proof first passes, given that it does within 90 days: about where they lie
+    /// most densely, and the shortest interval that holds 80 %.
     ///
     /// [`never`](Self::never) tells how likely it does not; `None` if it never does.
     pub fn days_to_proof(&self) -> Option<Span> {
