@@ -4,6 +4,9 @@
 //! [`super::optics`]) are set to their most probable values (Gauss-Newton), and integrated out by
 //! Laplace's approximation.
 
+mod four;
+mod symmetric;
+
 use std::f64::consts::LN_10;
 
 use nalgebra::Vector3;
@@ -15,6 +18,9 @@ use super::optics::{self, LEAST_NOISE, Priors};
 use super::path::Node;
 use crate::math::exp::exp;
 use crate::terms::space::Relative;
+use four::Four;
+pub(super) use four::{State, beside, blended};
+use symmetric::Symmetric;
 
 /// Samples that are looked at side by side.
 pub(super) const LANES: usize = 4;
@@ -23,9 +29,10 @@ pub(super) const LANES: usize = 4;
 const RESIDUAL_SHARE: f64 = 0.5;
 /// Most Gauss-Newton steps of a look.
 const MOST_STEPS: usize = 12;
-/// Unknowns that move by less than this share of their priors' widths are settled: the likelihood is
-/// level there, and off by the square of it.
-const SETTLED: f64 = 1e-3;
+/// Unknowns that move by less than this share of their priors' widths are settled.
+const SETTLED: f64 = 5e-4;
+/// The same where what the last two steps saw tells what is seen from where the next one leads.
+const NEARLY_SETTLED: f64 = 5e-3;
 /// Place of the veil among the unknowns.
 const VEIL: usize = 2;
 /// Bounds of the path factor and of the shade, beyond which the model means nothing.
@@ -68,36 +75,6 @@ pub(super) struct Problem {
     most_veil: f64,
 }
 
-/// Four samples of a path.
-struct Four {
-    absorbance: [f64x4; 3],
-    by_lamp: [f64x4; 3],
-    /// Absorbance of the lightest channel, and what the strongest absorbs beyond it.
-    lightest: f64x4,
-    spread: f64x4,
-    /// Variance of the absorbance.
-    doubt: [f64x4; 3],
-}
-
-impl Four {
-    fn of(nodes: [&Node; LANES]) -> Self {
-        let lanes = |value: &dyn Fn(&Node) -> f64| f64x4::new(nodes.map(value));
-        let absorbance = std::array::from_fn(|channel| lanes(&|node| node.absorbance[channel]));
-        let [r, g, b]: [f64x4; 3] = absorbance;
-        let lightest = r.fast_min(g).fast_min(b);
-        Self {
-            absorbance,
-            by_lamp: std::array::from_fn(|channel| lanes(&|node| node.by_lamp[channel])),
-            lightest,
-            spread: r.fast_max(g).fast_max(b) - lightest,
-            doubt: std::array::from_fn(|channel| lanes(&|node| node.doubt[channel])),
-        }
-    }
-}
-
-/// The unknowns at four samples.
-type State = [f64x4; 5];
-
 /// The model at four samples and one state of the unknowns each. A channel's light changes with the
 /// exponent of what passes, and that with each unknown but the veil.
 struct Model {
@@ -113,29 +90,31 @@ struct Model {
     covariance: Symmetric,
 }
 
-/// A symmetric matrix of three rows: xx, xy, xz, yy, yz, zz.
-struct Symmetric([f64x4; 6]);
+/// What is seen from one state of the unknowns.
+#[derive(Clone, Copy)]
+struct Sight {
+    /// Sum of squares where a step from there leads.
+    chi_square: f64x4,
+    /// Determinant of the light's covariance.
+    determinant: f64x4,
+}
 
-impl Symmetric {
-    fn cofactors(&self) -> Self {
-        let [xx, xy, xz, yy, yz, zz] = self.0;
-        Self([
-            yy * zz - yz * yz,
-            xz * yz - xy * zz,
-            xy * yz - xz * yy,
-            xx * zz - xz * xz,
-            xy * xz - xx * yz,
-            xx * yy - xy * xy,
-        ])
-    }
+/// A step towards where the unknowns settle.
+struct Step {
+    from: State,
+    /// How far it leads, in standard deviations of the priors.
+    widths: State,
+    sight: Sight,
+}
 
-    fn determinant(&self, cofactors: &Self) -> f64x4 {
-        self.0[0] * cofactors.0[0] + self.0[1] * cofactors.0[1] + self.0[2] * cofactors.0[2]
-    }
-
-    fn times(&self, [x, y, z]: [f64x4; 3]) -> [f64x4; 3] {
-        let m = &self.0;
-        [m[0] * x + m[1] * y + m[2] * z, m[1] * x + m[3] * y + m[4] * z, m[2] * x + m[4] * y + m[5] * z]
+impl Sight {
+    /// What would be seen from a state that lies beyond this one, by a share of the way from the last.
+    #[inline]
+    fn beyond(&self, last: &Self, share: f64x4) -> Self {
+        Self {
+            chi_square: self.chi_square + share * (self.chi_square - last.chi_square),
+            determinant: self.determinant * (1.0 + share * (self.determinant / last.determinant - 1.0)),
+        }
     }
 }
 
@@ -185,36 +164,68 @@ impl Problem {
     }
 
     fn promise(&self, model: &Model, start: &State) -> [Look; LANES] {
-        let (next, chi_square) = self.step(model, start);
-        self.weigh(model, &self.within_bounds(&next), chi_square)
+        let (next, sight) = self.step(model, start);
+        Self::weigh(&sight, &self.within_bounds(&next))
     }
 
     /// Looks at four samples from where the unknowns about lie until they have settled.
-    pub(super) fn look(&self, nodes: [&Node; LANES], about: [&[f64; 5]; LANES]) -> [Look; LANES] {
+    pub(super) fn look(&self, nodes: [&Node; LANES], about: State) -> [Look; LANES] {
         let nodes = Four::of(nodes);
-        let mut state: State = std::array::from_fn(|k| f64x4::new(about.map(|state| state[k])));
+        let mut state = about;
+        let mut last: Option<Step> = None;
         for _ in 0..MOST_STEPS {
             let model = self.model(&nodes, &state);
-            let (free, chi_square) = self.step(&model, &state);
+            let (free, sight) = self.step(&model, &state);
             let next = self.within_bounds(&free);
-            let is_settled = self.distance(&state, &next).simd_lt(f64x4::splat(SETTLED)).all();
-            state = next;
-            if is_settled && self.distance(&free, &next).simd_lt(f64x4::splat(SETTLED)).all() {
-                return self.weigh(&model, &state, chi_square);
+            let step = Step { from: state, widths: self.in_widths(&state, &next), sight };
+            let ahead = last.as_ref().map_or(next, |last| self.ahead(&step, &next, last));
+            let moved = largest(&step.widths);
+            let nearly = if last.is_some() { NEARLY_SETTLED } else { SETTLED };
+            if moved < nearly && self.is_held_by_none(&free, &next) {
+                let sight = last.map_or(sight, |last| self.sight_from(&ahead, &step, &last));
+                return Self::weigh(&sight, &next);
             }
-            if is_settled {
+            (state, last) = (ahead, Some(step));
+            if moved < SETTLED {
                 break;
             }
         }
         let model = self.model(&nodes, &state);
-        self.weigh(&model, &state, self.chi_square(&model, &state))
+        let determinant = model.covariance.determinant(&model.covariance.cofactors());
+        Self::weigh(&Sight { chi_square: self.chi_square(&model, &state), determinant }, &state)
     }
 
-    /// Farthest that an unknown has moved, in standard deviations of its prior.
+    /// Whether no unknown is held at another bound than the veil's: there, the step's own sum of squares is
+    /// another one.
+    fn is_held_by_none(&self, free: &State, next: &State) -> bool {
+        largest(&self.in_widths(free, next)) < SETTLED
+    }
+
+    /// Where steps lead that go on to shrink as this one did against the last (Anderson's acceleration with
+    /// one step kept, J. ACM 12:547, 1965): steps that go to and fro meet in the middle.
     #[inline]
-    fn distance(&self, from: &State, to: &State) -> f64x4 {
-        let moved = (0..5).map(|k| (from[k] - to[k]).abs() * self.inverse_sd[k]);
-        moved.fold(f64x4::ZERO, |most, moved| most.fast_max(moved))
+    fn ahead(&self, step: &Step, next: &State, last: &Step) -> State {
+        let change: State = std::array::from_fn(|k| step.widths[k] - last.widths[k]);
+        let share = quotient(dot(&change, &step.widths), dot(&change, &change));
+        let ahead = std::array::from_fn(|k| {
+            let width = self.variance[k] * self.inverse_sd[k];
+            next[k] - share * (step.from[k] - last.from[k] + change[k] * width)
+        });
+        self.within_bounds(&ahead)
+    }
+
+    /// What would be seen from a state near the last two, on a straight line through what was seen there.
+    #[inline]
+    fn sight_from(&self, ahead: &State, step: &Step, last: &Step) -> Sight {
+        let moves = self.in_widths(&last.from, &step.from);
+        let share = quotient(dot(&self.in_widths(&step.from, ahead), &moves), dot(&moves, &moves));
+        step.sight.beyond(&last.sight, share)
+    }
+
+    /// How far the unknowns move, in standard deviations of their priors.
+    #[inline]
+    fn in_widths(&self, from: &State, to: &State) -> State {
+        std::array::from_fn(|k| (to[k] - from[k]) * self.inverse_sd[k])
     }
 
     /// Sum of squares at this state.
@@ -230,10 +241,9 @@ impl Problem {
 
     /// What four samples say.
     #[inline(always)]
-    fn weigh(&self, model: &Model, state: &State, chi_square: f64x4) -> [Look; LANES] {
-        let determinant = model.covariance.determinant(&model.covariance.cofactors());
-        let likelihood = ((chi_square + determinant.ln()) * -0.5).to_array();
-        let chi_square = chi_square.to_array();
+    fn weigh(sight: &Sight, state: &State) -> [Look; LANES] {
+        let likelihood = ((sight.chi_square + sight.determinant.ln()) * -0.5).to_array();
+        let chi_square = sight.chi_square.to_array();
         let state = state.map(f64x4::to_array);
         std::array::from_fn(|lane| Look {
             explained: Explained { likelihood: likelihood[lane], chi_square: chi_square[lane] },
@@ -255,7 +265,7 @@ impl Problem {
     /// One Gauss-Newton step, and what it makes of the sum of squares where no other bound than the
     /// veil's is met.
     #[inline(always)]
-    fn step(&self, model: &Model, state: &State) -> (State, f64x4) {
+    fn step(&self, model: &Model, state: &State) -> (State, Sight) {
         let off: State = std::array::from_fn(|k| state[k] - self.prior[k]);
         let gap: [f64x4; 3] = std::array::from_fn(|channel| {
             let exponent = model.by_path[channel] * off[0]
@@ -265,17 +275,19 @@ impl Problem {
             model.gap[channel] + model.slope[channel] * exponent + off[2]
         });
         let cofactors = model.covariance.cofactors();
-        let scale = f64x4::ONE / model.covariance.determinant(&cofactors);
+        let determinant = model.covariance.determinant(&cofactors);
+        let scale = f64x4::ONE / determinant;
         let pulls = cofactors.times(gap).map(|pull| pull * scale);
         let chi_square = sum(|channel| gap[channel] * pulls[channel]);
         let change = self.change(model, &pulls);
         let free = std::array::from_fn(|k| change[k] + self.prior[k]);
         let beyond = free[VEIL] - bounded(free[VEIL], (0.0, self.most_veil));
         if beyond == f64x4::ZERO {
-            return (free, chi_square);
+            return (free, Sight { chi_square, determinant });
         }
         let pulls = cofactors.times([f64x4::ONE; 3]).map(|pull| pull * scale);
-        self.held(free, chi_square, beyond, self.change(model, &pulls))
+        let (held, chi_square) = self.held(free, chi_square, beyond, self.change(model, &pulls));
+        (held, Sight { chi_square, determinant })
     }
 
     /// The step with the veil held at its bound, and the other unknowns where they are most probable then
@@ -288,7 +300,10 @@ impl Problem {
             prior - told[k] * self.variance[VEIL]
         });
         let gain = beyond / with_veil[VEIL];
-        (std::array::from_fn(|k| free[k] - with_veil[k] * gain), chi_square + beyond * gain)
+        let mut held: State = std::array::from_fn(|k| free[k] - with_veil[k] * gain);
+        // On its bound and not beside it by a rounding: bounds that are met are asked for.
+        held[VEIL] = bounded(free[VEIL], (0.0, self.most_veil));
+        (held, chi_square + beyond * gain)
     }
 
     /// What pulls on the light's channels make of the unknowns.
@@ -372,6 +387,24 @@ impl Problem {
             entry(2, 2) + noise[2],
         ])
     }
+}
+
+#[inline]
+fn dot(a: &State, b: &State) -> f64x4 {
+    (0..5).fold(f64x4::ZERO, |sum, k| sum + a[k] * b[k])
+}
+
+/// At most one, either way; none of nothing.
+#[inline]
+fn quotient(a: f64x4, b: f64x4) -> f64x4 {
+    bounded(a / (b + f64::MIN_POSITIVE), (-1.0, 1.0))
+}
+
+/// The largest at any of four samples.
+#[inline]
+fn largest(step: &State) -> f64 {
+    let largest = step.iter().fold(f64x4::ZERO, |most, step| most.fast_max(step.abs())).to_array();
+    largest.into_iter().fold(0.0, f64::max)
 }
 
 /// Sum over the channels.

@@ -32,6 +32,16 @@ pub struct Node {
     pub value_sd: f64,
 }
 
+impl Node {
+    /// The channels that absorb least and most.
+    pub fn extremes(&self) -> [usize; 2] {
+        let [r, g, b] = self.absorbance.into();
+        let least = if r <= g && r <= b { 0 } else { 1 + usize::from(b < g) };
+        let most = if r >= g && r >= b { 0 } else { 1 + usize::from(b > g) };
+        [least, most]
+    }
+}
+
 /// The path, evenly sampled in steps.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Path {

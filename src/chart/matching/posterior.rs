@@ -1,21 +1,41 @@
 //! Probabilities over the samples of a path.
 
+use wide::f64x4;
+
 use crate::chart::likelihood::Explained;
 use crate::chart::path::Node;
+use crate::math::exp::exp;
 
 /// Probabilities at a part of the path's samples; the rest have none.
 pub(super) struct Posterior<'a> {
     nodes: &'a [Node],
     weights: Vec<f64>,
+    /// Probability below each sample, whose own is taken to lie half below and half above it.
+    below: Vec<f64>,
 }
 
 impl<'a> Posterior<'a> {
     pub(super) fn new(nodes: &'a [Node], explained: &[Explained]) -> Self {
         let best = explained.iter().map(|node| node.likelihood).fold(f64::NEG_INFINITY, f64::max);
-        let mut weights: Vec<f64> = explained.iter().map(|node| (node.likelihood - best).exp()).collect();
+        let mut weights = Vec::with_capacity(explained.len() + 3);
+        for four in explained.chunks(4) {
+            let likelihoods = std::array::from_fn(|k| four[k.min(four.len() - 1)].likelihood - best);
+            weights.extend(exp(f64x4::new(likelihoods)).to_array());
+        }
+        weights.truncate(explained.len());
         let total: f64 = weights.iter().sum();
         weights.iter_mut().for_each(|weight| *weight /= total);
-        Self { nodes, weights }
+        Self::of(nodes, weights)
+    }
+
+    fn of(nodes: &'a [Node], weights: Vec<f64>) -> Self {
+        let mut sum = 0.0;
+        let below = |weight: &f64| {
+            sum += weight;
+            sum - weight / 2.0
+        };
+        let below = weights.iter().map(below).collect();
+        Self { nodes, weights, below }
     }
 
     /// Spreads each sample's probability over the whole path by the standards' own uncertainty there:
@@ -40,30 +60,26 @@ impl<'a> Posterior<'a> {
             let total: f64 = kernel.iter().sum();
             weights.iter_mut().zip(kernel).for_each(|(sum, share)| *sum += weight * share / total);
         }
-        Self { nodes: path, weights }
+        Self::of(path, weights)
     }
 
-    /// Every sample's probability is taken to lie half below and half above it.
+    /// Between two samples on a straight line.
     pub(super) fn quantile(&self, p: f64) -> f64 {
-        let mut before: Option<(f64, f64)> = None;
-        let mut sum = 0.0;
-        for (node, weight) in self.nodes.iter().zip(&self.weights) {
-            let cumulated = sum + weight / 2.0;
-            if cumulated >= p {
-                let Some((value, from)) = before else { return node.value };
-                let share = if cumulated > from { (p - from) / (cumulated - from) } else { 0.0 };
-                return value + share * (node.value - value);
-            }
-            before = Some((node.value, cumulated));
-            sum += weight;
-        }
-        before.map_or(f64::NAN, |(value, _)| value)
+        let k = self.below.partition_point(|below| *below < p);
+        let Some(node) = self.nodes.get(k) else {
+            return self.nodes.last().map_or(f64::NAN, |node| node.value);
+        };
+        let Some(before) = k.checked_sub(1) else { return node.value };
+        let (from, to) = (self.below[before], self.below[k]);
+        let share = if to > from { (p - from) / (to - from) } else { 0.0 };
+        let value = self.nodes[before].value;
+        value + share * (node.value - value)
     }
 
     /// Probability above a value.
     pub(super) fn above(&self, value: f64) -> f64 {
-        let pairs = self.nodes.iter().zip(&self.weights);
-        pairs.filter(|(node, _)| node.value > value).map(|(_, weight)| weight).sum()
+        let first = self.nodes.partition_point(|node| node.value <= value);
+        self.weights[first..].iter().sum()
     }
 
     /// Standard deviation of the value.

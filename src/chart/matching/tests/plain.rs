@@ -8,8 +8,10 @@ use crate::chart::metamerism::Metamerism;
 use crate::chart::optics::{self, LEAST_NOISE, Priors};
 
 const RESIDUAL_SHARE: f64 = 0.5;
-/// Far more than it takes to settle.
-const STEPS: usize = 40;
+/// Most steps; far more than it takes to settle, even where each step undoes most of the one before.
+const STEPS: usize = 1000;
+/// Unknowns that move by less, standard deviations of their priors, have settled.
+const SETTLED: f64 = 1e-9;
 
 /// The five unknowns of a photo, in the order path factor, shade, veil, lamp, mixed light.
 type Unknowns = SVector<f64, 5>;
@@ -79,7 +81,13 @@ impl Problem {
             }
             next[0] = next[0].clamp(0.6, 1.6);
             next[1] = next[1].clamp(-0.6, 0.8);
-            state = next;
+            // Half of each step: whole ones go to and fro about where they should settle, far from the
+            // best samples.
+            let moved = (next - state).component_div(&self.variance.map(f64::sqrt)).amax();
+            state = 0.5 * (state + next);
+            if moved < SETTLED {
+                break;
+            }
         }
         let model = self.model(node, &state);
         let gap = self.light - model.predicted;
