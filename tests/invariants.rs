@@ -182,11 +182,11 @@ fn more_of_an_analyte_never_reads_as_less() {
     for (name, ruler) in rulers() {
         let (first, last) = (ruler.path.first(), ruler.path.last());
         let mut before = f64::NEG_INFINITY;
-        for k in 0..=60 {
+        for k in 0..=600 {
             // Even in steps, as the eye goes along a chart.
-            let place = f64::from(k) / 60.0 * (ruler.path.levels.len() - 1) as f64;
+            let place = f64::from(k) / 600.0 * (ruler.path.levels.len() - 1) as f64;
             let (level, share) = ((place as usize).min(ruler.path.levels.len() - 2), place.fract());
-            let share = if k == 60 { 1.0 } else { share };
+            let share = if k == 600 { 1.0 } else { share };
             let levels = &ruler.path.levels;
             let value = levels[level] * (1.0 - share) + levels[level + 1] * share;
             let light = tintwell::chart::matching::typical_light(&ruler.path, value);
