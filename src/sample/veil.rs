@@ -68,9 +68,10 @@ pub struct Veil {
 impl Veil {
     /// From the colour of a liquid and that of its dark surface.
     pub fn over_liquid(liquid: Relative, surface: Relative) -> Self {
-        let most = darkest(surface);
+        let most = darkest(surface).min(darkest(liquid));
+        let is_darker = (0..3).all(|c| surface[c] < liquid[c]);
         let pairs = [(0, 1), (0, 2), (1, 2)];
-        let bounds = pairs.into_iter().filter_map(|(a, b)| {
+        let bounds = pairs.into_iter().filter(|_| is_darker).filter_map(|(a, b)| {
             let (dark, light) = if liquid[a] < liquid[b] { (a, b) } else { (b, a) };
             least_of([liquid[dark], liquid[light]], [surface[dark], surface[light]])
         });
@@ -137,6 +138,13 @@ mod tests {
             let surface = LIQUID.map(|light: f64| 0.4 * light.powf(length));
             assert!(Veil::over_liquid(LIQUID, surface).least < 1e-9);
         }
+    }
+
+    /// A grey line that is lighter than the liquid's dark channel was not seen through the liquid.
+    #[test]
+    fn a_surface_that_is_not_darker_all_over_shows_no_veil_and_the_liquid_bounds_it() {
+        let veil = Veil::over_liquid(LIQUID, [0.5, 0.5, 0.5]);
+        assert_eq!((veil.least, veil.most), (0.0, 0.1));
     }
 
     #[test]
