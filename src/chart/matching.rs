@@ -48,9 +48,6 @@ const VEIL_SD: f64 = 0.4;
 const VEIL_MARGIN: (f64, f64) = (0.1, 0.01);
 /// Steam also hides a part of the sample, as a shade would: three tenths are 0.15, decadic absorbance.
 const STEAM_SHADE_SD: f64 = 0.12;
-/// How often what is seen around a sample without a veil claims one: a grey line along the surface that was not
-/// seen through the liquid, say. A guess, no source.
-const MISLED: f64 = 0.1;
 /// The most that a veil is taken to be, share of paper white.
 const MOST_VEIL: f64 = 0.4;
 /// The same beyond the chart's end, where the path is only extended.
@@ -211,7 +208,7 @@ fn veiled(usual: Priors, veil: Veil) -> Option<(Priors, [f64; 2])> {
     let shade_sd = usual.shade_sd.max(STEAM_SHADE_SD);
     let veiled = Priors { veil_mean: least + VEIL_MEAN * between, veil_sd, shade_sd, ..usual };
     let beyond = ((least - usual.veil_mean) / usual.veil_sd).max(0.0);
-    let usually = (1.0 - veil.chance) * (-0.5 * beyond * beyond).exp().max(MISLED);
+    let usually = (1.0 - veil.chance) * (-0.5 * beyond * beyond).exp().max(veil.misled);
     Some((veiled, [usually, veil.chance].map(|chance| chance / (usually + veil.chance))))
 }
 

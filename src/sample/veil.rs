@@ -24,6 +24,10 @@ const MOST_SLOPE: f64 = 0.95;
 /// How often a veil lies all over a vial's liquid, as far as nothing else tells: a guess, no source.
 const ON_LIQUID: f64 = 0.05;
 
+/// How often a surface claims a veil where there is none: a grey line that was not seen through the liquid, say.
+/// A guess, no source.
+const MISLED_BY_SURFACE: f64 = 0.1;
+
 /// The bare strip beside a pad differs from that elsewhere by no more without a veil. Of 48 pads in
 /// rendered photos the factor is 0.984 to 1.015.
 const EVEN_STRIP: f64 = 0.03;
@@ -63,6 +67,8 @@ pub struct Veil {
     pub most: f64,
     /// Probability that there is one, before the sample's colour is compared with a chart.
     pub chance: f64,
+    /// How often the lower bound is claimed where there is none.
+    pub misled: f64,
 }
 
 impl Veil {
@@ -75,7 +81,12 @@ impl Veil {
             let (dark, light) = if liquid[a] < liquid[b] { (a, b) } else { (b, a) };
             least_of([liquid[dark], liquid[light]], [surface[dark], surface[light]])
         });
-        Self { least: bounds.fold(0.0, f64::max).min(most), most, chance: ON_LIQUID }
+        Self {
+            least: bounds.fold(0.0, f64::max).min(most),
+            most,
+            chance: ON_LIQUID,
+            misled: MISLED_BY_SURFACE,
+        }
     }
 
     /// From the colour of a pad and the bare strip at it.
@@ -90,7 +101,8 @@ impl Veil {
         } else {
             (0.0, darkest, ON_PAD)
         };
-        Self { least, most, chance }
+        // The strip's own light beside the pad is no guess at what lies before it.
+        Self { least, most, chance, misled: 0.0 }
     }
 }
 

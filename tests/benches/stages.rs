@@ -87,7 +87,7 @@ fn match_colours_behind_glass(bencher: Bencher) {
             black_box(ruler.match_behind_veil(
                 *colour,
                 circumstances,
-                Veil { least: 0.0, most: 0.12, chance: 0.1 },
+                Veil { least: 0.0, most: 0.12, chance: 0.1, misled: 0.1 },
             ));
         }
     });

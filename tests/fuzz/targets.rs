@@ -171,8 +171,11 @@ fn chart(bytes: &[u8]) {
     for ruler in chart.scales.iter().filter_map(|scale| scale.ruler(chart.form)) {
         for colour in [[0.9, 0.9, 0.9], [0.3, 0.7, 0.2], [1e-6, 1e-6, 1e-6]] {
             let _ = ruler.match_colour(colour, &circumstances);
-            let _ =
-                ruler.match_behind_veil(colour, &circumstances, Veil { least: 0.0, most: 0.3, chance: 0.1 });
+            let _ = ruler.match_behind_veil(
+                colour,
+                &circumstances,
+                Veil { least: 0.0, most: 0.3, chance: 0.1, misled: 0.1 },
+            );
         }
     }
 }

@@ -113,10 +113,18 @@ fn a_veil_that_the_darkest_place_allows_is_thought_possible_and_one_it_rules_out
         other => panic!("{other:?}"),
     };
     let usual = match_colour(path, veiled, &circumstances);
-    let ruled_out =
-        match_behind_veil(path, veiled, &circumstances, Veil { least: 0.0, most: 0.03, chance: 0.1 });
-    let allowed =
-        match_behind_veil(path, veiled, &circumstances, Veil { least: 0.0, most: 0.2, chance: 0.1 });
+    let ruled_out = match_behind_veil(
+        path,
+        veiled,
+        &circumstances,
+        Veil { least: 0.0, most: 0.03, chance: 0.1, misled: 0.1 },
+    );
+    let allowed = match_behind_veil(
+        path,
+        veiled,
+        &circumstances,
+        Veil { least: 0.0, most: 0.2, chance: 0.1, misled: 0.1 },
+    );
     assert_eq!(ruled_out, usual);
     assert!(high(usual) < 3.0, "{usual:?}");
     assert!(high(allowed) > 1.2 * high(usual), "{usual:?} {allowed:?}");
@@ -139,7 +147,12 @@ fn a_veil_at_its_bound_leaves_the_other_unknowns_where_they_are_best() {
     let colour = [0.545, 0.472, 0.515];
     let (usual, veiled) = (
         match_colour(path, colour, &circumstances),
-        match_behind_veil(path, colour, &circumstances, Veil { least: 0.0, most: 0.35, chance: 0.1 }),
+        match_behind_veil(
+            path,
+            colour,
+            &circumstances,
+            Veil { least: 0.0, most: 0.35, chance: 0.1, misled: 0.1 },
+        ),
     );
     assert!((usual.sd..1.5 * usual.sd).contains(&veiled.sd), "{usual:?} {veiled:?}");
 }
