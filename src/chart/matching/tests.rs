@@ -6,6 +6,8 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::chart::Chart;
+use crate::chart::optics::Priors;
+use crate::sample::Veil;
 
 fn shipped() -> Vec<Chart> {
     ["ammonia", "nitrite", "nitrate", "ph", "strip"]

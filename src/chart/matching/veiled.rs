@@ -1,0 +1,97 @@
+//! The match of a sample that a veil may lie on: steam, or a window mirrored all over it.
+
+use super::quadrature::{Part, glances};
+use super::{Circumstances, Match, birge_ratio, conclude, excess, least_chi_square, match_colour, widen};
+use crate::chart::likelihood::{Explained, Problem};
+use crate::chart::optics::Priors;
+use crate::chart::path::Path;
+use crate::sample::Veil;
+use crate::terms::space::Relative;
+
+/// Probability from which on a veil is said to lie on the sample. Of 70 vials and 48 pads in rendered photos
+/// without one, one vial comes above 0.5.
+const SURELY_VEILED: f64 = 0.8;
+/// Mean and standard deviation of a veil all over a sample, as shares of what lies between its bounds.
+/// Anywhere between them it would be 0.5 and 0.29, were they exact.
+const VEIL_MEAN: f64 = 0.5;
+const VEIL_SD: f64 = 0.4;
+/// Beyond the upper bound: what the correction may make of a dark colour, as a share and as light.
+const VEIL_MARGIN: (f64, f64) = (0.1, 0.01);
+/// Steam also hides a part of the sample, as a shade would: three tenths are 0.15, decadic absorbance.
+const STEAM_SHADE_SD: f64 = 0.12;
+/// The most that a veil is taken to be, share of paper white.
+const MOST_VEIL: f64 = 0.4;
+
+impl Match {
+    /// Whether a veil lies on the sample, by all appearances.
+    pub fn is_veiled(&self) -> bool {
+        self.veiled > SURELY_VEILED
+    }
+}
+
+/// Matches the colour of a sample that a veil within these bounds may lie on. Steam, or a window mirrored
+/// all over the glass, makes a sample paler than the usual veil can, and often nothing in its colour tells.
+/// So the more veil its surroundings allow, the more is thought possible beside the usual one, and both
+/// explanations share the probability; the more veil they show, the less is left to the usual one.
+pub fn match_behind_veil(path: &Path, colour: Relative, circumstances: &Circumstances, veil: Veil) -> Match {
+    let Some((veiled, chances)) = veiled(path.priors, veil) else {
+        return match_colour(path, colour, circumstances);
+    };
+    let usual = Problem::new(colour, circumstances, path.priors);
+    let veiled = Problem::new(colour, circumstances, veiled);
+    let [seen_usual, seen_veiled] = glances(&path.nodes, |four| usual.glance_with(&veiled, four));
+    let mut parts = [Part::of(&path.nodes, &usual, seen_usual), Part::of(&path.nodes, &veiled, seen_veiled)];
+    let veiled = probability_of_second(&parts, chances);
+    let ratio = birge_ratio(least_chi_square(&parts[0].words));
+    parts.iter_mut().for_each(|part| widen(&mut part.words, ratio));
+    let begin = parts[0].first.min(parts[1].first);
+    let end = parts[0].end().max(parts[1].end());
+    let both: Vec<Explained> = (begin..end).map(|k| parts[0].word(k).or(parts[1].word(k), chances)).collect();
+    Match { veiled, ..conclude(path, &path.nodes[begin..end], &both) }
+}
+
+/// Probability of the second of two explanations, with all variances as large as the better of them asks for.
+fn probability_of_second(parts: &[Part; 2], chances: [f64; 2]) -> f64 {
+    let chi_square = parts.each_ref().map(|part| least_chi_square(&part.words));
+    let excess = excess(birge_ratio(chi_square[0].min(chi_square[1])));
+    let words = parts.each_ref().map(|part| {
+        part.words
+            .iter()
+            .filter(|word| word.chi_square.is_finite())
+            .map(move |w| w.likelihood + excess * w.chi_square)
+    });
+    let best = words.iter().cloned().flatten().fold(f64::NEG_INFINITY, f64::max);
+    let [first, second] = words.map(|words| words.map(|word| (word - best).exp()).sum::<f64>());
+    let sum = chances[0] * first + chances[1] * second;
+    if sum > 0.0 { chances[1] * second / sum } else { 0.0 }
+}
+
+/// What is known beforehand of a photo whose sample a veil lies on, and how probable the usual veil and such
+/// a one are; `None` if the bounds leave no room for more than the usual one.
+fn veiled(usual: Priors, veil: Veil) -> Option<(Priors, [f64; 2])> {
+    let most = ((1.0 + VEIL_MARGIN.0) * veil.most + VEIL_MARGIN.1).min(MOST_VEIL);
+    let least = veil.least.min(most);
+    if most <= usual.veil_mean + 1.5 * usual.veil_sd {
+        return None;
+    }
+    let between = most - least;
+    let veil_sd = (VEIL_SD * between).max(usual.veil_sd);
+    let shade_sd = usual.shade_sd.max(STEAM_SHADE_SD);
+    let veiled = Priors { veil_mean: least + VEIL_MEAN * between, veil_sd, shade_sd, ..usual };
+    let beyond = ((least - usual.veil_mean) / usual.veil_sd).max(0.0);
+    let usually = (1.0 - veil.chance) * (-0.5 * beyond * beyond).exp().max(veil.misled);
+    Some((veiled, [usually, veil.chance].map(|chance| chance / (usually + veil.chance))))
+}
+
+impl Explained {
+    /// Likelihood of either explanation. How well the colour fits is still asked of the usual one.
+    fn or(self, veiled: Self, chances: [f64; 2]) -> Self {
+        let most = self.likelihood.max(veiled.likelihood);
+        if most == f64::NEG_INFINITY {
+            return self;
+        }
+        let share = |chance: f64, likelihood: f64| chance * (likelihood - most).exp();
+        let sum = share(chances[0], self.likelihood) + share(chances[1], veiled.likelihood);
+        Self { likelihood: most + sum.ln(), ..self }
+    }
+}
