@@ -71,7 +71,7 @@ fn measure(records: usize, share: f64) -> Times {
     let loaded = history(&log);
     let works: [&dyn Fn(); 3] =
         [&|| drop(black_box(history(&log))), &|| drop(black_box(assess(&loaded, at(DAYS)))), &|| {
-            assert_eq!(plain_scan(log.path()), records)
+            assert_eq!(plain_scan(log.path()), records);
         }];
     let mut least = [Duration::MAX; 3];
     for _ in 0..5 {
