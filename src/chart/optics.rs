@@ -43,7 +43,7 @@ pub const LAMP_SD: f64 = 0.1;
 pub const PRINT_SD: f64 = 0.05;
 /// Standard deviation of the gain by which a printed scale's absorbance as a whole differs from the
 /// liquid's, for each channel: the scale is matched by eye, with inks, for one way of looking. A guess
-/// of the field's order, no source; `DEVELOPERS.md` says how readings fared with scales further off.
+/// of the field's order, no source; `MEASURED.md` beside it says how readings fared with scales further off.
 pub const PRINT_GAIN_SD: f64 = 0.2;
 /// Standard deviation of its offset, decadic absorbance: the ground it is printed on.
 pub const PRINT_OFFSET_SD: f64 = 0.03;

@@ -2,7 +2,7 @@
 //!
 //! `cargo bench --bench provisional -- STANDARDS.csv UNKNOWN.csv` takes tables like those of `calibrate`
 //! with the four kits of the shipped charts; without them, the fixtures' (of ammonia alone). Scales are
-//! rendered into a photo of each kit's blank, with random misprints; see `DEVELOPERS.md`.
+//! rendered into a photo of each kit's blank, with random misprints; see `src/chart/MEASURED.md`.
 
 #[path = "../support/swatches.rs"]
 mod swatches;

@@ -3,7 +3,7 @@
 //!
 //! The filter is the one that ships: no likelihood is softened, and what the model leaves out is an explicit
 //! part of it (wander of the colonies, stray of readings), of which the drawn histories have their share.
-//! `DEVELOPERS.md` gives the figures of several sets of seeds. Nuisance constants fare worse: with so few
+//! `MEASURED.md` beside it gives the figures of several sets of seeds. Nuisance constants fare worse: with so few
 //! possible tanks the share of true water volume comes out too sure (chi-square about 30 when last looked at).
 
 use chrono::{DateTime, Duration, FixedOffset};
