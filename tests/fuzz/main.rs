@@ -62,6 +62,16 @@ fn no_chart_file_breaks_the_match() {
 }
 
 #[test]
+fn no_colour_breaks_the_match() {
+    short_run("match");
+}
+
+#[test]
+fn no_light_over_a_window_breaks_a_reading() {
+    short_run("window");
+}
+
+#[test]
 fn no_log_file_breaks_its_reader() {
     short_run("log");
 }
