@@ -15,6 +15,8 @@ use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use reading::{bounds, chart, file, read, read_bytes, with_pixels};
+use tintwell::card::CardView;
+use tintwell::card::layout::PointMm;
 use tintwell::chart::{Chart, Circumstances, Outcome, shipped};
 use tintwell::photo::{self, Photo};
 use tintwell::reading::{Sighting, Status};
@@ -24,6 +26,7 @@ use tintwell::terms::{Analyte, Unit};
 /// nothing clips; its chart; how it reads.
 struct Sound {
     photo: Photo,
+    card: CardView,
     light: Vec<abuse::Rgb>,
     chart: Chart,
     seen: Sighting,
@@ -40,7 +43,8 @@ static SOUND: LazyLock<[Sound; 2]> = LazyLock::new(|| {
         let chart = chart(kit);
         let seen = read(photo.clone(), &chart);
         assert_eq!(seen.status, Status::Read, "{name}");
-        Sound { photo, light, chart, seen }
+        let card = tintwell::card::find(&photo.pixels).unwrap();
+        Sound { photo, card, light, chart, seen }
     })
 });
 
@@ -88,6 +92,62 @@ proptest! {
         let sky: RgbImage = sound.photo.to_srgb();
         imageops::replace(&mut framed, &sky, left.into(), top.into());
         assert_same(sound, &read(with_pixels(&sound.photo, framed), &sound.chart));
+    }
+}
+
+/// The photo with other light wherever a filter changes it: it takes the light and the place on the card.
+fn relit(sound: &Sound, filter: impl Fn(abuse::Rgb, PointMm) -> abuse::Rgb) -> Sighting {
+    let (width, height) = sound.photo.pixels.dimensions();
+    let pixels = (0..height).flat_map(|y| (0..width).map(move |x| (f64::from(x), f64::from(y))));
+    let place = |at| {
+        let (x, y) = sound.card.to_card.apply(at);
+        PointMm { x, y }
+    };
+    let light: Vec<abuse::Rgb> =
+        sound.light.iter().zip(pixels).map(|(light, at)| filter(*light, place(at))).collect();
+    read(with_pixels(&sound.photo, abuse::encode(width, height, &light)), &sound.chart)
+}
+
+/// A grain of reagent that has not dissolved, or a stain on the glass: light of one colour over a hundredth
+/// of the liquid. Fails when the liquid's colour is taken from its single most saturated block.
+#[test]
+fn a_fleck_of_strong_colour_leaves_the_reading_in_its_interval() {
+    for sound in &*SOUND {
+        let corners = sound.seen.evidence.sample.iter().map(|&corner| sound.card.to_card.apply(corner));
+        let corners: Vec<(f64, f64)> = corners.collect();
+        let middle = |k: fn(&(f64, f64)) -> f64| corners.iter().map(k).sum::<f64>() / corners.len() as f64;
+        let (x, y) = (middle(|corner| corner.0), middle(|corner| corner.1));
+        for channel in 0..3 {
+            let seen = relit(sound, |mut light, at| {
+                if (at.x - x).abs().max((at.y - y).abs()) < 1.6 {
+                    light[channel] *= 0.25;
+                }
+                light
+            });
+            assert_same(sound, &seen);
+        }
+    }
+}
+
+/// A worn or badly printed card: every patch darker or lighter by its own share in every channel. Fails
+/// when the correction's residual is held at a number.
+#[test]
+fn intervals_widen_as_the_cards_patches_fit_worse() {
+    for sound in &*SOUND {
+        let layout = sound.card.layout;
+        let width = |sd: f64| {
+            let mut rng = Pcg64Mcg::seed_from_u64(11);
+            let mut gain = || [0.0; 3].map(|_: f64| (sd * rng.random_range(-1.7..1.7_f64)).exp());
+            let gains: Vec<abuse::Rgb> = layout.patches.iter().map(|_| gain()).collect();
+            let seen = relit(sound, |light, at| {
+                let patch = layout.patches.iter().position(|patch| patch.rect.contains(at));
+                patch.map_or(light, |patch| std::array::from_fn(|k| light[k] * gains[patch][k]))
+            });
+            let (low, high) = bounds(&seen);
+            high - low
+        };
+        let widths = [0.0, 0.03, 0.06, 0.12].map(width);
+        assert!(widths.is_sorted() && widths[3] > 1.3 * widths[0], "{widths:?}");
     }
 }
 
