@@ -59,6 +59,11 @@ pub struct Danger {
     pub missing: Option<&'static str>,
 }
 
+/// Whether anything harms animals, if there are any, surely or most likely.
+pub fn any_harms(dangers: &[Danger]) -> bool {
+    dangers.iter().any(|danger| danger.severity >= Severity::Harmful)
+}
+
 /// Bounds of a quantity.
 type Bounds = (f64, f64);
 

@@ -6,7 +6,7 @@ use super::contract::WhatIfLine;
 use crate::cycle::Assessment;
 use crate::cycle::advice::{ALKALINITY_CAUTION, AMMONIA_CAUTION, CHANGE_CAUTION, WARMTH_CAUTION};
 use crate::cycle::animals::Animals;
-use crate::cycle::danger::Severity;
+use crate::cycle::danger::any_harms;
 use crate::cycle::forecast::Action;
 
 /// Tests that are named.
@@ -17,8 +17,7 @@ pub fn print(assessment: &Assessment, what_if: bool) {
     let posterior = &assessment.posterior;
     let tests = posterior.next_tests();
     // Animals in danger need their own next test, which the advice names.
-    let endangered = assessment.animals == Animals::Present
-        && assessment.dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
+    let endangered = assessment.animals == Animals::Present && any_harms(&assessment.dangers);
     if !assessment.ready && !endangered && !tests.is_empty() {
         println!("\nMost telling next");
         for test in tests.iter().take(TESTS) {

@@ -5,7 +5,7 @@ use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses
 use crate::cycle::animals::Animals;
 use crate::cycle::assessment::Assessment;
 use crate::cycle::capacity::{NITRATE_TARGET, WEEKLY_CHANGE};
-use crate::cycle::danger::Severity;
+use crate::cycle::danger::{Severity, any_harms};
 use crate::cycle::dosing::{ammonium_chloride_g, single_change};
 use crate::cycle::load::Load;
 use crate::cycle::plan::PROOF_MG_L;
@@ -67,7 +67,7 @@ fn feed_less(assessment: &Assessment, series: &Series) -> Option<Advice> {
         .filter_map(stands)
         .map(|analyte| analyte.to_string())
         .collect();
-    let urgent = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Harmful);
+    let urgent = any_harms(&assessment.dangers);
     (!found.is_empty() && !urgent).then(|| {
         let why = format!(
             "{} in the water: what the animals give off is more than the bacteria take",

@@ -2,7 +2,7 @@
 
 use super::{Advice, CHANGE_CAUTION, SALT_CAUTION, rounded};
 use crate::cycle::criteria::{CCME_UN_IONISED_MG_L, nitrite_maximum_mg_n_l, protective_chloride_mg_l};
-use crate::cycle::danger::{Danger, Severity};
+use crate::cycle::danger::{Danger, Severity, any_harms};
 use crate::cycle::dosing::{repeated_changes, single_change};
 use crate::terms::unit::{NO2_PER_N, atomic_weight};
 use crate::terms::{Analyte, TankFacts};
@@ -37,7 +37,7 @@ pub fn rescue(dangers: &[Danger], facts: &TankFacts) -> Vec<Advice> {
         }
     }
     list.extend(unknown(dangers));
-    if dangers.iter().any(|danger| danger.severity >= Severity::Harmful) {
+    if any_harms(dangers) {
         list.push(Advice::new(
             "stop feeding, add air or stir the surface, and test again",
             "in 12 hours",
