@@ -76,6 +76,8 @@ pub struct Conditions {
     pub ph_known: bool,
     /// Temperature, °C.
     pub temperature_c: Bounds,
+    /// Whether the temperature was measured of late, or the heater's set point is told.
+    pub temperature_known: bool,
     /// Practical salinity.
     pub salinity: Bounds,
 }
@@ -95,10 +97,12 @@ impl Conditions {
         let usual_ph = if salinity.0 >= 30.0 { (7.7, 8.5) } else { (6.0, 8.6) };
         let ph = recent(Analyte::Ph);
         let set_point = facts.temperature_c.map(|set| (set - 1.0, set + 1.0));
+        let temperature = recent(Analyte::Temperature).or(set_point);
         Self {
             ph: ph.unwrap_or(usual_ph),
             ph_known: ph.is_some(),
-            temperature_c: recent(Analyte::Temperature).or(set_point).unwrap_or((18.0, 30.0)),
+            temperature_c: temperature.unwrap_or((18.0, 30.0)),
+            temperature_known: temperature.is_some(),
             salinity,
         }
     }
@@ -149,7 +153,13 @@ fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
     } else {
         (Severity::Watch, format!("CCME, long term: {CCME_UN_IONISED_MG_L} mg/L NH3"))
     };
-    let missing = (!conditions.ph_known && severity != Severity::Low).then_some("test the pH");
+    let missing = match (conditions.ph_known, conditions.temperature_known) {
+        _ if severity == Severity::Low => None,
+        (true, true) => None,
+        (false, true) => Some("test the pH"),
+        (true, false) => Some("take the temperature"),
+        (false, false) => Some("test the pH and take the temperature"),
+    };
     Danger {
         analyte: Analyte::Ammonia,
         severity,
@@ -233,8 +243,13 @@ fn unknown(analyte: Analyte, missing: &'static str) -> Danger {
 mod tests {
     use super::*;
 
-    const WARM: Conditions =
-        Conditions { ph: (7.9, 8.1), ph_known: true, temperature_c: (24.0, 26.0), salinity: (0.0, 0.0) };
+    const WARM: Conditions = Conditions {
+        ph: (7.9, 8.1),
+        ph_known: true,
+        temperature_c: (24.0, 26.0),
+        temperature_known: true,
+        salinity: (0.0, 0.0),
+    };
 
     fn as_n(mg_l: f64) -> Option<Bounds> {
         Some((0.9 * mg_l / NH3_PER_N, 1.1 * mg_l / NH3_PER_N))

@@ -11,6 +11,8 @@ use crate::terms::{Analyte, TankFacts};
 const LARGEST_CHANGE: f64 = 0.5;
 /// More changes than this in a day are no help (common practice).
 const MOST_CHANGES: f64 = 3.0;
+/// Least share changed as a precaution: a smaller one changes nothing that a colour test could show.
+const LEAST_CHANGE: f64 = 0.25;
 /// Sodium chloride that holds one part of chloride.
 const SALT_PER_CHLORIDE: f64 = (atomic_weight::NA + atomic_weight::CL) / atomic_weight::CL;
 
@@ -25,7 +27,8 @@ struct Change {
 
 /// First aid, the most urgent first; empty if nothing is known to threaten.
 pub fn rescue(dangers: &[Danger], facts: &TankFacts) -> Vec<Advice> {
-    let mut list: Vec<Advice> = water_change(dangers, facts).into_iter().collect();
+    let change = water_change(dangers, facts).or_else(|| precaution(dangers, facts));
+    let mut list: Vec<Advice> = change.into_iter().collect();
     for danger in dangers {
         match (danger.analyte, danger.severity) {
             (Analyte::Nitrate, Severity::Acute) if list.is_empty() => list.push(
@@ -72,10 +75,28 @@ fn water_change(dangers: &[Danger], facts: &TankFacts) -> Option<Advice> {
     Some(Advice::new("change water now", amount, why.join("; and ")).beware(CHANGE_CAUTION))
 }
 
+/// A change of water, daily, against what surely stands in it and may harm in the long run: a tank in which
+/// bacteria are still to grow around its animals is kept so (common practice).
+fn precaution(dangers: &[Danger], facts: &TankFacts) -> Option<Advice> {
+    let stands = |danger: &&Danger| danger.bounds.is_some_and(|(low, _)| low > 0.0);
+    let watched = dangers.iter().filter(|danger| danger.severity == Severity::Watch).filter(stands);
+    let changes: Vec<Change> = watched.filter_map(|danger| change_of(danger, facts)).collect();
+    let share = changes.iter().map(|change| LARGEST_CHANGE * change.times).reduce(f64::max)?;
+    let why: Vec<String> = changes.into_iter().map(|change| change.why).collect();
+    let amount = litres(share.clamp(LEAST_CHANGE, LARGEST_CHANGE), facts);
+    let why = format!("{}: a precaution while bacteria grow (common practice)", why.join("; and "));
+    Some(Advice::new("change water today, and daily while this lasts", amount, why).beware(CHANGE_CAUTION))
+}
+
 fn change_against(danger: &Danger, facts: &TankFacts) -> Option<Change> {
-    match (danger.analyte, danger.severity) {
-        (Analyte::Ammonia, Severity::Acute | Severity::Harmful) => ammonia(danger, facts),
-        (Analyte::Nitrite, Severity::Acute | Severity::Harmful) => nitrite(danger),
+    (danger.severity >= Severity::Harmful).then(|| change_of(danger, facts))?
+}
+
+/// What a change of water has to do against ammonia or nitrite; against nothing else is one made at once.
+fn change_of(danger: &Danger, facts: &TankFacts) -> Option<Change> {
+    match danger.analyte {
+        Analyte::Ammonia => ammonia(danger, facts),
+        Analyte::Nitrite => nitrite(danger),
         _ => None,
     }
 }
@@ -84,8 +105,8 @@ fn ammonia(danger: &Danger, facts: &TankFacts) -> Option<Change> {
     let (low, high) = danger.bounds?;
     let range =
         if high.is_finite() { format!("{low:.3} to {high:.3}") } else { format!("more than {low:.3}") };
-    let why =
-        format!("un-ionised ammonia is {range} mg/L NH3, above {}; do not raise the pH", danger.criterion);
+    let beside = beside_criterion(danger);
+    let why = format!("un-ionised ammonia is {range} mg/L NH3, {beside}; do not raise the pH");
     // Mixed in, the tap water's ammonia is un-ionised in the same proportion as the tank's.
     let share = danger.un_ionised_share.map_or(0.0, |share| 0.5 * (share.0 + share.1));
     let tap = share * facts.tap.ammonia_mg_l.unwrap_or(0.0);
@@ -95,8 +116,16 @@ fn ammonia(danger: &Danger, facts: &TankFacts) -> Option<Change> {
 fn nitrite(danger: &Danger) -> Option<Change> {
     let (low, high) = danger.bounds?;
     let target = nitrite_maximum_mg_n_l(None) * NO2_PER_N;
-    let why = format!("nitrite is at least {low:.1} mg/L, above {}", danger.criterion);
+    let why = format!("nitrite is at least {low:.1} mg/L, {}", beside_criterion(danger));
     Some(change(middle(low, high), target, 0.0, why))
+}
+
+/// How what stands lies to the criterion that decides.
+fn beside_criterion(danger: &Danger) -> String {
+    match danger.severity {
+        Severity::Harmful | Severity::Acute => format!("above {}", danger.criterion),
+        _ => format!("perhaps too much in the long run ({})", danger.criterion),
+    }
 }
 
 /// The middle of the bounds; the lower one where there is no upper.
@@ -202,6 +231,21 @@ mod tests {
         let salt = list.iter().find(|advice| advice.action.contains("sodium chloride")).unwrap();
         assert!(salt.amount.starts_with("1.6 g") || salt.amount.starts_with("1.7 g"), "{}", salt.amount);
         assert_eq!(salt.caution, Some(SALT_CAUTION));
+    }
+
+    /// From 0.046 mg/L NH3 to 0.019 takes 59 %, more than is changed at once; from 0.02 nothing that shows.
+    #[test]
+    fn what_may_harm_in_the_long_run_is_thinned_by_a_change_a_day() {
+        let watched = |bounds| rescue(&[danger(Analyte::Ammonia, Severity::Watch, bounds)], &tank());
+        let change = &watched((0.004, 0.088))[0];
+        assert_eq!(change.action, "change water today, and daily while this lasts");
+        assert_eq!(change.amount, "50 % (50 litres)");
+        assert_eq!(change.caution, Some(CHANGE_CAUTION));
+        assert!(!change.why.contains("above"), "{}", change.why);
+        assert_eq!(watched((0.004, 0.034))[0].amount, "25 % (25 litres)");
+        assert!(watched((0.0, 0.034)).is_empty(), "nothing may stand in it at all");
+        let nitrate = rescue(&[danger(Analyte::Nitrate, Severity::Watch, (10.0, 20.0))], &tank());
+        assert!(nitrate.is_empty(), "nitrate is thinned in its own time");
     }
 
     #[test]
