@@ -233,8 +233,11 @@ fn an_unknown_ph_is_answered_by_asking_for_it() {
     home.run(&["add", "--tank", "dark", "--at", "2031-03-05T18:00:00+01:00", "ammonia=1", "nitrite=0"])
         .success();
     let said = home.judged("2031-03-05T19:00:00+01:00");
-    let asked =
-        said["advice"].as_array().unwrap().iter().any(|advice| advice["do"] == "test the pH, nitrate");
+    let asked = said["advice"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .any(|advice| advice["do"] == "test the pH, temperature, nitrate");
     assert!(asked, "{said}");
 }
 

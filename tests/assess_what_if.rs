@@ -63,3 +63,18 @@ fn with_fish_in_no_ammonia_dose_is_compared_or_recommended() {
     let ours = &text[text.find("What if, today").unwrap()..];
     assert!(!ours.contains("dose ammonia to"), "{ours}");
 }
+
+/// What a keeper with fish waits for is low water, not a proof; a tank without fish is told of no such day.
+#[test]
+fn with_fish_in_the_day_is_told_from_which_on_the_water_stays_low() {
+    let (home, now) = home_with("tank_021");
+    let words = output(&home, &["assess", "--what-if", "--at", &now]);
+    assert!(words.contains("As the animals are kept and fed now, ammonia"), "{words}");
+    assert!(words.contains("(days until ammonia and nitrite stay below 0.25 mg/L"), "{words}");
+    let json = output(&home, &["--json", "assess", "--what-if", "--at", &now]);
+    assert!(json.contains(r#""until":"settling""#) && !json.contains(r#""until":"proof""#), "{json}");
+    let (home, now) = home_with("tank_011");
+    let words = output(&home, &["assess", "--what-if", "--at", &now]);
+    assert!(!words.contains("animals are kept"), "{words}");
+    assert!(words.contains("(days until a proof would pass)"), "{words}");
+}

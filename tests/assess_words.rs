@@ -132,6 +132,8 @@ fn plan(words: &str, json: &Value, tank: &str) {
 fn in_days(days: f64) -> String {
     match days.round() as i64 {
         0 => "no change".to_owned(),
+        -1 => "1 day earlier".to_owned(),
+        1 => "1 day later".to_owned(),
         days if days < 0 => format!("{} days earlier", -days),
         days => format!("{days} days later"),
     }
@@ -139,9 +141,17 @@ fn in_days(days: f64) -> String {
 
 fn what_if(words: &str, json: &Value, tank: &str) {
     let part = words.split("\nWhat if, today\n").nth(1).unwrap();
+    let (until, part) = part.split_once('\n').unwrap();
     let said: Vec<&str> = part.lines().take_while(|line| line.starts_with("- ")).collect();
     let rows = list(json, "what_if");
     assert_eq!(said.len(), rows.len(), "{tank}");
+    let settles = rows.iter().all(|row| text(row, "until") == "settling");
+    assert_eq!(until.contains("stay below"), settles, "{tank}: {until}");
+    assert_eq!(
+        until.contains("proof"),
+        rows.iter().all(|row| text(row, "until") == "proof"),
+        "{tank}: {until}"
+    );
     for (line, row) in said.iter().zip(rows) {
         assert!(line.starts_with(&format!("- {}: ", text(row, "action"))), "{tank}: {line}");
         let days = |key: &str| row[key].as_f64().unwrap();

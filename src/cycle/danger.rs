@@ -157,8 +157,8 @@ fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
         _ if severity == Severity::Low => None,
         (true, true) => None,
         (false, true) => Some("test the pH"),
-        (true, false) => Some("take the temperature"),
-        (false, false) => Some("test the pH and take the temperature"),
+        (true, false) => Some("test the temperature"),
+        (false, false) => Some("test the pH, temperature"),
     };
     Danger {
         analyte: Analyte::Ammonia,

@@ -3,6 +3,7 @@
 use crate::cycle::Assessment;
 use crate::cycle::animals::Animals;
 use crate::cycle::danger::{Danger, Severity};
+use crate::cycle::forecast::Settling;
 use crate::cycle::proof::Outcome;
 use crate::cycle::stage::Stage;
 use crate::terms::Analyte;
@@ -40,6 +41,20 @@ pub fn date(assessment: &Assessment) -> Option<String> {
         Some(_) => "It may be ready already: prove it.".to_owned(),
         None => format!("No date: {}.", assessment.unforeseen.unwrap_or("it cannot be foreseen")),
     })
+}
+
+/// From when on the bacteria should keep up with the animals; nothing without any, and where it is shown already.
+pub fn settling(assessment: &Assessment) -> Option<String> {
+    if assessment.ready || assessment.load.is_some() || assessment.animals != Animals::Present {
+        return None;
+    }
+    let settling = assessment.posterior.settling()?;
+    let held = if matches!(settling, Settling::Between { .. }) {
+        " (four in five such intervals should hold)"
+    } else {
+        ""
+    };
+    Some(format!("{settling}{held}."))
 }
 
 /// From when on faults of the log were looked for, if not over all of it.

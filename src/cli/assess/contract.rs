@@ -23,7 +23,7 @@ pub struct Line<'a> {
     what_if: Option<Vec<WhatIfLine>>,
 }
 
-/// What an action today would do to the date of readiness.
+/// What an action today would do to the day that is waited for.
 #[derive(Debug, Serialize)]
 pub struct WhatIfLine {
     /// The action in words.
@@ -34,7 +34,9 @@ pub struct WhatIfLine {
     pub days_later: f64,
     /// The upper bound.
     pub days_later_high: f64,
-    /// Probability that the proof passes within 90 days.
+    /// What the days lead up to: `proof`, or, with fish in, `settling`: ammonia and nitrite stay low.
+    pub until: &'static str,
+    /// Probability that this comes about within 90 days.
     pub passes_within_90_days: f64,
 }
 

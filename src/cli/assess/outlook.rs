@@ -7,7 +7,7 @@ use crate::cycle::Assessment;
 use crate::cycle::advice::{ALKALINITY_CAUTION, AMMONIA_CAUTION, CHANGE_CAUTION, WARMTH_CAUTION};
 use crate::cycle::animals::Animals;
 use crate::cycle::danger::any_harms;
-use crate::cycle::forecast::Action;
+use crate::cycle::forecast::{Action, Awaited, LOW_MG_L};
 
 /// Tests that are named.
 const TESTS: usize = 2;
@@ -26,12 +26,23 @@ pub fn print(assessment: &Assessment, what_if: bool) {
     }
     if what_if {
         println!("\nWhat if, today");
+        println!("({})", until(assessment));
         let comparisons = posterior.comparisons();
         comparisons.iter().for_each(|comparison| println!("- {comparison}"));
         println!("The forecast rests on a model: take the days as rough.");
         comparisons.iter().filter_map(|comparison| caution(comparison.action)).for_each(|(what, caution)| {
             println!("{what}: {caution}");
         });
+    }
+}
+
+/// What the compared days lead up to.
+fn until(assessment: &Assessment) -> String {
+    match assessment.posterior.awaited() {
+        Awaited::Proof => "days until a proof would pass".to_owned(),
+        Awaited::Settling => {
+            format!("days until ammonia and nitrite stay below {LOW_MG_L} mg/L, the animals fed as now")
+        }
     }
 }
 
@@ -56,6 +67,10 @@ pub fn lines(assessment: &Assessment) -> Vec<WhatIfLine> {
             days_later_low: comparison.change.low,
             days_later: comparison.change.middle,
             days_later_high: comparison.change.high,
+            until: match assessment.posterior.awaited() {
+                Awaited::Proof => "proof",
+                Awaited::Settling => "settling",
+            },
             passes_within_90_days: 1.0 - comparison.never,
         })
         .collect()

@@ -38,9 +38,8 @@ fn verdict(assessment: &Assessment) {
         printable(&assessment.tank),
         assessment.day
     );
-    if let Some(date) = verdict::date(assessment) {
-        println!("{date}");
-    }
+    verdict::date(assessment).into_iter().for_each(|date| println!("{date}"));
+    verdict::settling(assessment).into_iter().for_each(|line| println!("{line}"));
 }
 
 fn reasons(assessment: &Assessment) {

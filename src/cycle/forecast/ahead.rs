@@ -7,6 +7,7 @@ use rand_pcg::Pcg64Mcg;
 use super::deed::Setting;
 use super::keeper::{Keeper, Redosing};
 use super::particle::Block;
+use super::settling::Settled;
 use super::swarm::WANDER;
 use crate::cycle::chance::near_normal;
 use crate::cycle::kinetics::{
@@ -37,6 +38,9 @@ pub struct Water {
 pub struct Outlook {
     /// Days from now until a proof would first pass; infinite if not within the horizon.
     pub days: Vec<f64>,
+    /// Days from now from which on ammonia and nitrite stay low; infinite if not within the horizon, and
+    /// where no fish are in or it was not asked for.
+    pub settled: Vec<f64>,
     /// For each coming day, the water of each possible tank.
     pub course: Vec<Vec<Water>>,
 }
@@ -52,6 +56,8 @@ pub struct Ahead {
     pub now: f64,
     /// Fish in the tank.
     pub fish: f64,
+    /// Whether to see, with fish in, from when on ammonia and nitrite stay low.
+    pub watch_settling: bool,
     /// Seed of the coming chances; the same seed makes comparisons fair.
     pub seed: u64,
     /// Days of daily water to keep.
@@ -73,30 +79,44 @@ impl Ahead {
     /// Carries `blocks` on to the horizon; each block's conditions must be set for its temperature.
     pub fn run(&self, blocks: &[Block]) -> Outlook {
         let mut days = Vec::with_capacity(blocks.len() * WIDTH);
+        let mut settled = Vec::with_capacity(blocks.len() * WIDTH);
         let mut course = vec![Vec::with_capacity(blocks.len() * WIDTH); self.course_days];
         for (index, block) in blocks.iter().enumerate() {
             let rng = Pcg64Mcg::seed_from_u64(self.seed ^ (index as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15));
-            days.extend(self.run_block(*block, rng, &mut course));
+            let (first, low) = self.run_block(*block, rng, &mut course);
+            days.extend(first);
+            settled.extend(low.days());
         }
-        Outlook { days, course }
+        Outlook { days, settled, course }
     }
 
-    /// Carries one block on.
-    fn run_block(&self, mut block: Block, mut rng: Pcg64Mcg, course: &mut [Vec<Water>]) -> [f64; WIDTH] {
+    /// Carries one block on: days until a proof passes, and from which on ammonia and nitrite stay low.
+    fn run_block(
+        &self,
+        mut block: Block,
+        mut rng: Pcg64Mcg,
+        course: &mut [Vec<Water>],
+    ) -> ([f64; WIDTH], Settled) {
         let mut first = [f64::INFINITY; WIDTH];
+        let mut settled = Settled::unseen();
+        let watches_settling = self.watch_settling && self.fish > 0.0;
         let acid = self.acid_habits(&mut rng);
         let mut next_test = (self.keeper.last_test - self.now + self.gap(&mut rng)).max(0.0);
         let mut next_meal = self.keeper.food.map_or(f64::INFINITY, |(every, _)| 0.5 * every);
         for tick in 0..=(HORIZON / GRID) as usize {
             let ahead = tick as f64 * GRID;
             note_passes(&block, ahead, &mut first);
+            if watches_settling {
+                settled.note(&block, ahead);
+            }
             if tick % 4 == 0
                 && let Some(water) = course.get_mut(tick / 4)
             {
                 water.extend((0..WIDTH).map(|lane| water_of(&block, lane)));
             }
             let watched = tick / 4 < self.course_days;
-            if !watched && first.iter().all(|day| day.is_finite()) {
+            let seen = |days: &[f64; WIDTH]| days.iter().all(|day| day.is_finite());
+            if !watched && seen(&first) && (!watches_settling || seen(&settled.days())) {
                 break;
             }
             if ahead >= next_test {
@@ -109,7 +129,7 @@ impl Ahead {
             }
             self.carry_on(&mut block, ahead, &mut rng);
         }
-        first
+        (first, settled)
     }
 
     /// One step of the grid.

@@ -75,6 +75,7 @@ impl Filter {
             keeper: Keeper::of(&timeline, facts),
             now: timeline.now,
             fish: swarm.fish(),
+            watch_settling: true,
             seed: settings.seed,
             course_days: 15,
         };

@@ -5,10 +5,11 @@ use std::fmt;
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
-use super::ahead::HORIZON;
+use super::ahead::{Ahead, HORIZON, Outlook};
 use super::keeper::Redosing;
 use super::posterior::Posterior;
 use super::quantile::Span;
+use super::settling::Awaited;
 use crate::cycle::kinetics::WIDTH;
 use crate::terms::EventKind;
 
@@ -54,11 +55,11 @@ pub enum Action {
 pub struct Comparison {
     /// The action.
     pub action: Action,
-    /// Days from now until a proof first passes.
+    /// Days from now until what is waited for.
     pub days: Span,
     /// How many days later (negative: earlier) than going on; never counts as the horizon.
     pub change: Span,
-    /// Probability that no proof passes within the horizon.
+    /// Probability that it does not come about within the horizon.
     pub never: f64,
 }
 
@@ -77,6 +78,8 @@ impl Action {
 impl Posterior {
     /// The usual actions that fit this tank, most helpful first: no dosing with animals in, no
     /// warming of a warm tank.
+    ///
+    /// Waited for is the first proof that would pass, or, with fish in, that ammonia and nitrite stay low.
     pub fn comparisons(&self) -> Vec<Comparison> {
         let fits = |action: &Action| match action {
             Action::Redose { .. } => self.ahead.fish <= 0.0,
@@ -84,21 +87,31 @@ impl Posterior {
             _ => true,
         };
         let mut compared: Vec<Comparison> =
-            Action::USUAL.into_iter().filter(fits).filter_map(|action| self.what_if(action)).collect();
+            Action::USUAL.into_iter().filter(fits).filter_map(|action| self.compared(action)).collect();
         compared.sort_by(|a, b| a.change.middle.total_cmp(&b.change.middle));
         compared
     }
 
-    /// What `action` would change, if the keeper otherwise goes on as before.
+    /// What `action` would change about the first proof that would pass, if the keeper otherwise goes on as
+    /// before.
     pub fn what_if(&self, action: Action) -> Option<Comparison> {
-        Comparison::of(action, &self.days_with(action), &self.outlook.days)
+        Comparison::of(action, &self.outlook_with(action, false).days, &self.outlook.days)
     }
 
-    /// Days until a proof first passes in each possible tank, if `action` is done today.
-    fn days_with(&self, action: Action) -> Vec<f64> {
+    /// What `action` would change about what this tank's keeper waits for.
+    fn compared(&self, action: Action) -> Option<Comparison> {
+        match self.awaited() {
+            Awaited::Proof => self.what_if(action),
+            Awaited::Settling => {
+                Comparison::of(action, &self.outlook_with(action, true).settled, &self.outlook.settled)
+            }
+        }
+    }
+
+    /// What becomes of each possible tank if `action` is done today.
+    fn outlook_with(&self, action: Action, watch_settling: bool) -> Outlook {
         let mut blocks = self.blocks.clone();
-        let mut ahead = self.ahead;
-        ahead.course_days = 0;
+        let mut ahead = Ahead { course_days: 0, watch_settling, ..self.ahead };
         let mut rng = Pcg64Mcg::seed_from_u64(ahead.seed);
         if let Action::Redose { up_to } = action {
             ahead.keeper.redosing = Redosing::WhenLow { below: 0.5, up_to };
@@ -123,7 +136,7 @@ impl Posterior {
             }
             block.warm_to(if let Action::Warm { celsius } = action { celsius } else { self.celsius });
         }
-        ahead.run(&blocks).days
+        ahead.run(&blocks)
     }
 }
 
@@ -161,6 +174,8 @@ impl fmt::Display for Comparison {
         }
         let days = |days: f64| match days.round() {
             0.0 => "no change".to_owned(),
+            -1.0 => "1 day earlier".to_owned(),
+            1.0 => "1 day later".to_owned(),
             days if days < 0.0 => format!("{:.0} days earlier", -days),
             days => format!("{days:.0} days later"),
         };
@@ -203,6 +218,7 @@ mod tests {
             word(-8.0, -3.0, 2.0).ends_with("about 3 days earlier (80 %: 8 days earlier to 2 days later)")
         );
         assert!(word(-1.0, 0.2, 1.0).ends_with("no difference to speak of"));
+        assert!(word(-1.0, 1.0, 8.0).ends_with("about 1 day later (80 %: 1 day earlier to 8 days later)"));
         assert!(word(0.0, 0.2, 6.0).contains("(80 %: no change to 6 days later)"), "never kept back");
     }
 
@@ -211,9 +227,9 @@ mod tests {
         let (history, now) = simulated("tank_011");
         let settings = Settings { particles: 4000, scouts: 400, seed: 1 };
         let posterior = Filter::run(&history, now, &settings);
-        assert_eq!(posterior.days_with(Action::GoOn), posterior.outlook.days);
+        assert_eq!(posterior.outlook_with(Action::GoOn, false).days, posterior.outlook.days);
         let action = Action::MatureMedium { percent: 20.0 };
-        let (with, without) = (posterior.days_with(action), &posterior.outlook.days);
+        let (with, without) = (posterior.outlook_with(action, false).days, &posterior.outlook.days);
         let told = posterior.what_if(action).unwrap();
         let mut beyond = [0, 0];
         for (with, without) in with.iter().zip(without) {

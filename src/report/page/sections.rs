@@ -26,6 +26,7 @@ pub fn verdict(story: &Story) -> Markup {
         h2 { (assessment.tank) }
         p class=(class) { (words::headline(assessment)) }
         @if let Some(date) = words::date(assessment) { p { (date) } }
+        @if let Some(settling) = words::settling(assessment) { p { (settling) } }
         p.small { "Day " (format!("{:.0}", assessment.day)) ", " (assessment.tests) " tests. As of " (assessment.at.format("%Y-%m-%d %H:%M %:z")) "." }
     }
 }
