@@ -1,47 +1,65 @@
 //! Four samples of a path, and the unknowns at them, side by side.
 
-use wide::f64x4;
+use fearless_simd::prelude::*;
+use fearless_simd::{Simd, f64x4};
+use nalgebra::Vector3;
 
-use super::{LANES, Look};
+use super::row::Row;
+use super::{LANES, Look, State};
 use crate::chart::path::Node;
 
+/// The three channels at four samples.
+pub type Channels<S> = Row<S, 3>;
+
+/// The unknowns at four samples.
+pub type Unknowns<S> = Row<S, 5>;
+
 /// Four samples of a path.
-pub struct Four {
-    pub absorbance: [f64x4; 3],
-    pub by_lamp: [f64x4; 3],
+pub struct Four<S: Simd> {
+    pub absorbance: Channels<S>,
+    pub by_lamp: Channels<S>,
     /// Absorbance of the lightest channel, and what the strongest absorbs beyond it.
-    pub lightest: f64x4,
-    pub spread: f64x4,
+    pub lightest: f64x4<S>,
+    pub spread: f64x4<S>,
     /// Variance of the absorbance.
-    pub doubt: [f64x4; 3],
+    pub doubt: Channels<S>,
 }
 
-impl Four {
-    pub fn of(nodes: [&Node; LANES]) -> Self {
-        let lanes = |value: &dyn Fn(&Node) -> f64| f64x4::new(nodes.map(value));
-        let absorbance = std::array::from_fn(|channel| lanes(&|node| node.absorbance[channel]));
-        let [r, g, b]: [f64x4; 3] = absorbance;
-        let lightest = r.fast_min(g).fast_min(b);
+impl<S: Simd> Four<S> {
+    #[inline(always)]
+    pub fn of(simd: S, [a, b, c, d]: [&Node; LANES]) -> Self {
+        let absorbance = channels(simd, [&a.absorbance, &b.absorbance, &c.absorbance, &d.absorbance]);
+        let Row([red, green, blue]) = absorbance;
+        let lightest = red.min(green).min(blue);
         Self {
             absorbance,
-            by_lamp: std::array::from_fn(|channel| lanes(&|node| node.by_lamp[channel])),
+            by_lamp: channels(simd, [&a.by_lamp, &b.by_lamp, &c.by_lamp, &d.by_lamp]),
             lightest,
-            spread: r.fast_max(g).fast_max(b) - lightest,
-            doubt: std::array::from_fn(|channel| lanes(&|node| node.doubt[channel])),
+            spread: red.max(green).max(blue) - lightest,
+            doubt: channels(simd, [&a.doubt, &b.doubt, &c.doubt, &d.doubt]),
         }
     }
 }
 
-/// The unknowns at four samples.
-pub type State = [f64x4; 5];
+#[inline(always)]
+fn channels<S: Simd>(simd: S, [a, b, c, d]: [&Vector3<f64>; LANES]) -> Channels<S> {
+    Row([
+        [a.x, b.x, c.x, d.x].simd_into(simd),
+        [a.y, b.y, c.y, d.y].simd_into(simd),
+        [a.z, b.z, c.z, d.z].simd_into(simd),
+    ])
+}
 
 /// Those of four looks, side by side.
 pub fn beside(looks: [&Look; LANES]) -> State {
-    std::array::from_fn(|k| f64x4::new(looks.map(|look| look.state[k])))
+    std::array::from_fn(|k| looks.map(|look| look.state[k]))
 }
 
 /// Those of three looks, mixed in four ways.
-pub fn blended(looks: [&Look; 3], weights: &[f64x4; 3]) -> State {
+pub fn blended(looks: [&Look; 3], weights: &[[f64; LANES]; 3]) -> State {
     let [a, b, c] = looks;
-    std::array::from_fn(|k| weights[0] * a.state[k] + weights[1] * b.state[k] + weights[2] * c.state[k])
+    let [x, y, z] = weights;
+    std::array::from_fn(|k| {
+        std::array::from_fn(|lane| x[lane] * a.state[k] + y[lane] * b.state[k] + z[lane] * c.state[k])
+    })
 }

@@ -1,10 +1,8 @@
 //! Probabilities over the samples of a path.
 
-use wide::f64x4;
-
 use crate::chart::likelihood::Explained;
 use crate::chart::path::Node;
-use crate::math::exp::exp;
+use crate::math::exp::exp_all;
 
 /// Probabilities at a part of the path's samples; the rest have none.
 pub(super) struct Posterior<'a> {
@@ -17,12 +15,8 @@ pub(super) struct Posterior<'a> {
 impl<'a> Posterior<'a> {
     pub(super) fn new(nodes: &'a [Node], explained: &[Explained]) -> Self {
         let best = explained.iter().map(|node| node.likelihood).fold(f64::NEG_INFINITY, f64::max);
-        let mut weights = Vec::with_capacity(explained.len() + 3);
-        for four in explained.chunks(4) {
-            let likelihoods = std::array::from_fn(|k| four[k.min(four.len() - 1)].likelihood - best);
-            weights.extend(exp(f64x4::new(likelihoods)).to_array());
-        }
-        weights.truncate(explained.len());
+        let mut weights: Vec<f64> = explained.iter().map(|node| node.likelihood - best).collect();
+        exp_all(&mut weights);
         let total: f64 = weights.iter().sum();
         weights.iter_mut().for_each(|weight| *weight /= total);
         Self::of(nodes, weights)

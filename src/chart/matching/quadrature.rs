@@ -8,12 +8,10 @@
 
 mod mesh;
 
-use wide::f64x4;
-
 use super::{birge_ratio, excess, least_chi_square};
 use crate::chart::likelihood::{Explained, LANES, Look, Problem, beside, blended};
 use crate::chart::path::{NODES_PER_PIECE, Node};
-use crate::math::exp::exp;
+use crate::math::exp::exp_all;
 use mesh::{Mesh, SAMPLES};
 
 /// Logarithm of the likelihood, against the best one of the first glance, below which an end of a piece
@@ -159,10 +157,10 @@ impl Section {
 
     /// Weights of the samples, against the best one's.
     fn weights(&self, likelihoods: [f64; SAMPLES], best: f64) -> Weights {
-        let [a, b, c, d, e, f, g] = likelihoods;
-        let exp = |four: [f64; LANES]| (exp(f64x4::new(four) - best) * self.mesh.stride as f64).to_array();
-        let ([a, b, c, d], [e, f, g, _]) = (exp([a, b, c, d]), exp([e, f, g, g]));
-        Weights { likelihoods, of_samples: [a, b, c, d, e, f, g] }
+        let mut of_samples = likelihoods.map(|likelihood| likelihood - best);
+        exp_all(&mut of_samples);
+        of_samples.iter_mut().for_each(|weight| *weight *= self.mesh.stride as f64);
+        Weights { likelihoods, of_samples }
     }
 
     fn values(&self, nodes: &[Node]) -> impl Iterator<Item = f64> {

@@ -2,8 +2,6 @@
 
 use std::sync::LazyLock;
 
-use wide::f64x4;
-
 use crate::chart::likelihood::{Explained, LANES, Look};
 use crate::chart::path::NODES_PER_PIECE;
 
@@ -23,9 +21,9 @@ pub struct Mesh {
     /// Those that are no end of a piece.
     pub inner: [usize; LANES],
     /// How three ends of the pieces are to be mixed at each of them.
-    pub starts: [f64x4; 3],
+    pub starts: [[f64; LANES]; 3],
     /// Lagrange's weights, of so many places in a row, at the samples behind each of them.
-    weights: [Vec<[f64x4; SAMPLES]>; SAMPLES + 1],
+    weights: [Vec<[[f64; LANES]; SAMPLES]>; SAMPLES + 1],
 }
 
 static ONE_PIECE: LazyLock<Mesh> = LazyLock::new(|| Mesh {
@@ -34,7 +32,7 @@ static ONE_PIECE: LazyLock<Mesh> = LazyLock::new(|| Mesh {
     places: &[0, 3, 6, 9, 12, 15],
     inner: [3, 6, 9, 12],
     // There are but two ends, and the second stands for the third.
-    starts: [f64x4::new([0.8, 0.6, 0.4, 0.2]), f64x4::new([0.2, 0.4, 0.6, 0.8]), f64x4::ZERO],
+    starts: [[0.8, 0.6, 0.4, 0.2], [0.2, 0.4, 0.6, 0.8], [0.0; LANES]],
     weights: std::array::from_fn(|places| weights(3, places)),
 });
 
@@ -48,20 +46,19 @@ static TWO_PIECES: LazyLock<Mesh> = LazyLock::new(|| Mesh {
 });
 
 /// Weights of the values at 0, 1 and 2 on the parabola through them.
-pub fn parabola(at: [f64; LANES]) -> [f64x4; 3] {
-    let x = f64x4::new(at);
-    [(x - 1.0) * (x - 2.0) * 0.5, x * (2.0 - x), x * (x - 1.0) * 0.5]
+pub fn parabola(at: [f64; LANES]) -> [[f64; LANES]; 3] {
+    [at.map(|x| (x - 1.0) * (x - 2.0) * 0.5), at.map(|x| x * (2.0 - x)), at.map(|x| x * (x - 1.0) * 0.5)]
 }
 
-fn weights(stride: usize, places: usize) -> Vec<[f64x4; SAMPLES]> {
+fn weights(stride: usize, places: usize) -> Vec<[[f64; LANES]; SAMPLES]> {
     let weight = |x: f64, own: usize| {
         let others = (0..places).filter(|other| *other != own);
         others.map(|other| (x - other as f64) / (own as f64 - other as f64)).product()
     };
     let behind = |place: usize, own: usize| {
-        f64x4::new(std::array::from_fn(|k| weight(place as f64 + (k + 1) as f64 / stride as f64, own)))
+        std::array::from_fn(|k| weight(place as f64 + (k + 1) as f64 / stride as f64, own))
     };
-    let at = |place| std::array::from_fn(|own| if own < places { behind(place, own) } else { f64x4::ZERO });
+    let at = |place| std::array::from_fn(|own| if own < places { behind(place, own) } else { [0.0; LANES] });
     (0..places.saturating_sub(1)).map(at).collect()
 }
 
@@ -74,12 +71,13 @@ impl Mesh {
     /// What the polynomial through some places says of the samples behind one of them.
     pub fn between(&self, samples: &[Look], place: usize) -> [Explained; LANES] {
         let weights = &self.weights[samples.len()][place];
-        let (mut likelihood, mut chi_square) = (f64x4::ZERO, f64x4::ZERO);
-        for (Look { explained, .. }, &weight) in samples.iter().zip(weights) {
-            likelihood += weight * explained.likelihood;
-            chi_square += weight * explained.chi_square;
+        let (mut likelihood, mut chi_square) = ([0.0; LANES], [0.0; LANES]);
+        for (Look { explained, .. }, weight) in samples.iter().zip(weights) {
+            for k in 0..LANES {
+                likelihood[k] += weight[k] * explained.likelihood;
+                chi_square[k] += weight[k] * explained.chi_square;
+            }
         }
-        let (likelihood, chi_square) = (likelihood.to_array(), chi_square.to_array());
         std::array::from_fn(|k| Explained { likelihood: likelihood[k], chi_square: chi_square[k] })
     }
 }
