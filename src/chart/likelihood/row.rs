@@ -19,8 +19,8 @@ impl<S: Simd, const N: usize> Row<S, N> {
     #[inline(always)]
     pub fn splat(simd: S, numbers: [f64; N]) -> Self {
         let mut row = Self([f64x4::splat(simd, 0.0); N]);
-        for k in 0..N {
-            row.0[k] = f64x4::splat(simd, numbers[k]);
+        for (own, number) in row.0.iter_mut().zip(numbers) {
+            *own = f64x4::splat(simd, number);
         }
         row
     }
@@ -29,8 +29,8 @@ impl<S: Simd, const N: usize> Row<S, N> {
     #[inline(always)]
     pub fn lifted(simd: S, numbers: [[f64; LANES]; N]) -> Self {
         let mut row = Self([f64x4::splat(simd, 0.0); N]);
-        for k in 0..N {
-            row.0[k] = numbers[k].simd_into(simd);
+        for (own, four) in row.0.iter_mut().zip(numbers) {
+            *own = four.simd_into(simd);
         }
         row
     }
@@ -39,8 +39,8 @@ impl<S: Simd, const N: usize> Row<S, N> {
     #[inline(always)]
     pub fn laid_down(&self) -> [[f64; LANES]; N] {
         let mut numbers = [[0.0; LANES]; N];
-        for k in 0..N {
-            numbers[k] = self.0[k].into();
+        for (four, own) in numbers.iter_mut().zip(self.0) {
+            *four = own.into();
         }
         numbers
     }
@@ -48,8 +48,8 @@ impl<S: Simd, const N: usize> Row<S, N> {
     #[inline(always)]
     pub fn sum(self) -> f64x4<S> {
         let mut sum = self.0[0];
-        for k in 1..N {
-            sum += self.0[k];
+        for &number in &self.0[1..] {
+            sum += number;
         }
         sum
     }
@@ -68,8 +68,8 @@ impl<S: Simd, const N: usize> Row<S, N> {
     #[inline(always)]
     pub fn largest(self) -> f64 {
         let mut largest = self.0[0].abs();
-        for k in 1..N {
-            largest = largest.max(self.0[k].abs());
+        for number in &self.0[1..] {
+            largest = largest.max(number.abs());
         }
         let [a, b, c, d] = largest.into();
         a.max(b).max(c.max(d))
@@ -83,8 +83,8 @@ macro_rules! side_by_side {
 
             #[inline(always)]
             fn $apply(mut self, other: Self) -> Self {
-                for k in 0..N {
-                    self.0[k] = self.0[k].$apply(other.0[k]);
+                for (own, other) in self.0.iter_mut().zip(other.0) {
+                    *own = own.$apply(other);
                 }
                 self
             }
@@ -95,8 +95,8 @@ macro_rules! side_by_side {
 
             #[inline(always)]
             fn $apply(mut self, other: f64x4<S>) -> Self {
-                for k in 0..N {
-                    self.0[k] = self.0[k].$apply(other);
+                for own in &mut self.0 {
+                    *own = own.$apply(other);
                 }
                 self
             }
