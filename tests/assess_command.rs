@@ -97,6 +97,41 @@ fn a_ready_tank_is_told_so_in_words_with_food_and_water_changes() {
         .stdout(predicate::str::contains("change water each week"));
 }
 
+/// A proof that passes although ammonia went at an eighth of that pace before, and nothing fed the bacteria in
+/// between: it counts, but is not taken for certain.
+#[test]
+fn a_proof_that_other_readings_put_in_doubt_is_to_be_made_once_more() {
+    let home = Home::new();
+    let facts = ["--volume", "200", "--temperature", "25", "--ammonia-source", "ammonium chloride"];
+    home.run(&[&["tank", "sudden", "--started-at", "2031-03-01", "--tap-nitrate", "0"], &facts[..]].concat())
+        .success();
+    let at = |day: u32, hour: u32| format!("2031-03-{day:02}T{hour:02}:00:00+01:00");
+    let log = |what: &str, at: String, entries: &[&str]| {
+        home.run(&[&[what, "--tank", "sudden", "--at", &at], entries].concat()).success();
+    };
+    log("event", at(2, 18), &["mature_medium=30", "ammonia_dose=2"]);
+    log("add", at(4, 19), &["ammonia=1.6", "nitrite=0.1", "nitrate=2"]);
+    log("add", at(7, 19), &["ammonia=0.8", "nitrite=0.5", "nitrate=5"]);
+    log("add", at(10, 19), &["ammonia=0.1", "nitrite=0.8", "nitrate=8"]);
+    log("add", at(13, 19), &["ammonia=0", "nitrite=0.3", "nitrate=10"]);
+    log("add", at(15, 19), &["ammonia=0", "nitrite=0", "nitrate=12"]);
+    log("event", at(15, 20), &["ammonia_dose=2"]);
+    log("add", at(16, 20), &["ammonia=0", "nitrite=0.05", "nitrate=20"]);
+    let said = home.judged(&at(16, 21));
+    assert_eq!((&said["ready"], &said["proof"]), (&true.into(), &"passed".into()), "{said}");
+    assert_eq!(said["advice"][0]["do"], "prove it once more before animals come", "{said}");
+    home.run(&["assess", "--at", &at(16, 21)])
+        .success()
+        .stdout(predicate::str::contains("by its proof, which other readings put in doubt"))
+        .stdout(predicate::str::contains("put in the first animals").not());
+    log("event", at(17, 10), &["fish_added=2"]);
+    let said = home.judged(&at(17, 11));
+    assert!(said["advice"].as_array().unwrap().iter().all(|advice| {
+        !advice["do"].as_str().unwrap().contains("prove it")
+            && !advice["do"].as_str().unwrap().contains("dose")
+    }));
+}
+
 #[test]
 fn a_cold_tank_is_told_to_warm_up() {
     let home = Home::new();
@@ -337,4 +372,18 @@ fn an_unknown_tank_and_an_empty_log_say_how_to_begin() {
     home.run(&["add", "--tank", "t", "ammonia=1"]).success();
     home.run(&["assess", "--tank", "other"]).failure().code(2).stderr(predicate::str::contains("\"other\""));
     assert!(Path::new(home.0.path()).exists());
+}
+
+/// Ammonia was dosed until the fish came; nobody goes on dosing it with them in.
+#[test]
+fn a_forecast_with_fish_in_supposes_no_further_doses() {
+    let home = Home::new();
+    home.import("tank_023", &ALL);
+    let now = now_of("tank_023");
+    home.run(&["event", "--tank", "tank_023", "--at", &now, "fish_added=1", "water_change=30"]).success();
+    home.run(&["add", "--tank", "tank_023", "--at", &now, "ammonia=0.4", "nitrite=0.4"]).success();
+    home.run(&["assess", "--at", &now])
+        .success()
+        .stdout(predicate::str::contains("As the animals are kept and fed now"))
+        .stdout(predicate::str::contains("above 0.25 mg/L for months").not());
 }

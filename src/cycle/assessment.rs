@@ -84,6 +84,13 @@ pub struct Assessment {
     pub series: Series,
 }
 
+impl Assessment {
+    /// Whether it counts as ready by its proof although all readings together rather speak against another.
+    pub fn is_ready_but_doubted(&self) -> bool {
+        self.ready && self.passes_now < 0.5
+    }
+}
+
 /// Judges `history` at `now`.
 pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     let parts = Parts::of(history, now);

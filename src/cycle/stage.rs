@@ -49,7 +49,7 @@ impl Stage {
             Self::AmmoniaFalling => "ammonia is being oxidised, slowly; nitrite shows",
             Self::NitritePeak => "ammonia goes fast, nitrite stands high and does not sink yet",
             Self::NitriteFalling => "nitrite is used as fast as it is made, or faster",
-            Self::Cycled => "both steps work: a proof begun now should pass",
+            Self::Cycled => "both steps work",
             Self::Stalled => "the cycle is stalled",
         }
     }

@@ -6,12 +6,16 @@ use crate::cycle::danger::{Danger, Severity};
 use crate::cycle::forecast::Settling;
 use crate::cycle::proof::Outcome;
 use crate::cycle::stage::Stage;
+use crate::math::digits::percent;
 use crate::terms::Analyte;
 use crate::terms::unit::MEQ_PER_DKH;
 
 /// The verdict in a few words.
 pub fn headline(assessment: &Assessment) -> String {
     match (assessment.ready, assessment.stage) {
+        (true, _) if assessment.is_ready_but_doubted() => {
+            "READY for animals by its proof, which other readings put in doubt".to_owned()
+        }
         (true, _) => "READY for animals, added in stages".to_owned(),
         (false, Stage::Stalled) => "NOT READY: stalled".to_owned(),
         (false, _) if assessment.load.is_some() => {
@@ -41,6 +45,17 @@ pub fn date(assessment: &Assessment) -> Option<String> {
         Some(_) => "It may be ready already: prove it.".to_owned(),
         None => format!("No date: {}.", assessment.unforeseen.unwrap_or("it cannot be foreseen")),
     })
+}
+
+/// How likely a proof begun now would pass.
+pub fn chance(assessment: &Assessment) -> String {
+    let chance = percent(assessment.passes_now);
+    if assessment.is_ready_but_doubted() {
+        return format!(
+            "the proof in the log passed; by all readings together one begun now would do so with {chance} probability only"
+        );
+    }
+    format!("a proof begun now would pass with {chance} probability")
 }
 
 /// From when on the bacteria should keep up with the animals; nothing without any, and where it is shown already.

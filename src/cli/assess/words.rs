@@ -8,7 +8,6 @@ use crate::cycle::advice::AMMONIA_CAUTION;
 use crate::cycle::animals::Animals;
 use crate::cycle::plan::ProofPlan;
 use crate::cycle::proof::Outcome;
-use crate::math::digits::percent;
 use crate::report::verdict;
 use crate::terms::text::printable;
 
@@ -54,7 +53,7 @@ fn reasons(assessment: &Assessment) {
     if let Some(load) = &assessment.load {
         println!("- {}", load.sentence());
     }
-    println!("- a proof begun now would pass with {} probability", percent(assessment.passes_now));
+    println!("- {}", verdict::chance(assessment));
     proof(assessment);
     let balances = verdict::nitrogen(assessment).into_iter().chain(verdict::buffer(assessment));
     balances.for_each(|line| println!("- {line}"));

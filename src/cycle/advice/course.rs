@@ -244,7 +244,11 @@ fn after_the_cycle(assessment: &Assessment, series: &Series, facts: &TankFacts) 
         let why = format!("nitrate stands at about {nitrate:.0} mg/L; new animals bear less");
         list.push(Advice::new("change water before animals come", amount, why).beware(CHANGE_CAUTION));
     }
-    list.push(stock(assessment, animals));
+    list.push(if assessment.is_ready_but_doubted() {
+        make_sure(assessment, facts)
+    } else {
+        stock(assessment, animals)
+    });
     let capacity = &assessment.capacity;
     if let Some(food) = capacity.bearable_food_g_day() {
         list.push(
@@ -260,6 +264,17 @@ fn after_the_cycle(assessment: &Assessment, series: &Series, facts: &TankFacts) 
         );
     }
     list
+}
+
+/// What comes before more animals where readings put the passed proof in doubt.
+fn make_sure(assessment: &Assessment, facts: &TankFacts) -> Advice {
+    let why = "the proof passed, but the other readings make it unlikely that another would: one of them may be wrong, or the bacteria have faded";
+    if assessment.animals == Animals::Present {
+        let action = "put in no further animals until ammonia and nitrite have read as zero for a week";
+        return Advice::new(action, "test daily", why);
+    }
+    let action = format!("{}prove it once more before animals come", unless_animals(assessment.animals));
+    Advice::new(action, grams(PROOF_MG_L, facts), why).beware(AMMONIA_CAUTION)
 }
 
 /// Putting animals in, or more of them.

@@ -279,6 +279,6 @@ fn the_rank_test_rejects_a_forecast_that_is_too_sure() {
 #[test]
 fn a_drawn_keeper_is_recognised() {
     let drawn = draw(3);
-    let keeper = Keeper::of(&Timeline::new(&drawn.history, drawn.now), &drawn.history.facts);
+    let keeper = Keeper::of(&Timeline::new(&drawn.history, drawn.now), &drawn.history.facts, 0.0);
     assert!((keeper.test_every - 2.0).abs() < 1e-9);
 }

@@ -72,7 +72,7 @@ impl Filter {
         }
         let ahead = Ahead {
             setting,
-            keeper: Keeper::of(&timeline, facts),
+            keeper: Keeper::of(&timeline, facts, swarm.fish()),
             now: timeline.now,
             fish: swarm.fish(),
             watch_settling: true,

@@ -67,15 +67,15 @@ pub struct Keeper {
 }
 
 impl Keeper {
-    /// Reads the habits off the log.
-    pub fn of(timeline: &Timeline, facts: &TankFacts) -> Self {
+    /// Reads the habits off the log; with `fish` in, ammonia is dosed no more.
+    pub fn of(timeline: &Timeline, facts: &TankFacts, fish: f64) -> Self {
         let tests = test_days(timeline);
         let test_every = typical_gap(&tests).unwrap_or(2.0).clamp(0.5, 7.0);
         Self {
             test_every,
             test_scatter: scatter(&tests),
             last_test: tests.last().copied().unwrap_or(timeline.now),
-            redosing: redosing(timeline, facts),
+            redosing: if fish > 0.0 { Redosing::None } else { redosing(timeline, facts) },
             water_change: water_changes(timeline, &tests),
             acid_change: acid_change(timeline),
             food: feeding(timeline),

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::{Look, ReadingRow, Story, deed_words};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, doses_left};
 use crate::log::Source;
-use crate::math::digits::{percent, rounded};
+use crate::math::digits::rounded;
 use crate::report::document::jpeg_address;
 use crate::report::{measured, verdict as words};
 use crate::terms::Analyte;
@@ -58,7 +58,7 @@ pub fn why(story: &Story) -> Markup {
             @if let Some(cause) = assessment.stall_cause { li { (cause.sentence()) } }
             @for obstacle in &assessment.obstacles { li { (obstacle.sentence()) } }
             @if let Some(load) = &assessment.load { li { (load.sentence()) } }
-            li { "a proof begun now would pass with " (percent(assessment.passes_now)) " probability" }
+            li { (words::chance(assessment)) }
             @match &assessment.proof {
                 Some(proof) => li {
                     "proof of " (proof.dosed_at.format("%Y-%m-%d")) ": " (words::outcome(proof.outcome))
