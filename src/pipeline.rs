@@ -13,7 +13,7 @@ pub use window::Window;
 
 use crate::card::layout::RectMm;
 use crate::card::{self, CardError, CardView};
-use crate::chart::matching::typical_light;
+use crate::chart::matching::{Asked, typical_light};
 use crate::chart::{Chart, Circumstances, Match, Outcome, Ruler, Scale};
 use crate::colour::illumination::IlluminationError;
 use crate::colour::{Correction, CorrectionError, Illumination, LampScore, MixedLight, PatchColours};
@@ -180,7 +180,9 @@ fn read_vial(window: &Window, chart: &Chart) -> Sighting {
         let corner = |p: &crate::card::layout::PointMm| view.card.to_photo.apply((p.x, p.y));
         evidence.sample = sample.area.iter().map(corner).collect();
         let seen = Seen { sample, mixed, unevenness: 0.0 };
-        measure(view, chart, scale, &Fitted::new(view, chart)?, &seen, &mut evidence)
+        let fitted = Fitted::new(view, chart)?;
+        let compared = Compared::new(chart, scale, &fitted, &seen)?;
+        conclude(view, chart, &fitted, &seen, &compared, &compared.matched(), &mut evidence)
     });
     match outcome {
         Ok(sighting) => Sighting { evidence, ..sighting },
@@ -219,32 +221,54 @@ struct Seen<'a> {
     unevenness: f64,
 }
 
-/// Compares one sample with one scale of a chart.
-fn measure(
+/// One sample before one scale of a chart.
+struct Compared<'c> {
+    scale: &'c Scale,
+    ruler: &'c Ruler,
+    asked: Asked<'c>,
+}
+
+impl<'c> Compared<'c> {
+    fn new(chart: &'c Chart, scale: &'c Scale, fitted: &Fitted, seen: &Seen) -> Result<Self, Refusal> {
+        let Seen { sample, mixed, unevenness } = *seen;
+        let Fitted { correction, lamp } = fitted;
+        let Some(ruler) = scale.ruler(chart.form) else {
+            return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
+        };
+        let colour = correction.apply(sample.colour);
+        let circumstances = Circumstances::of(correction, lamp, mixed, unevenness);
+        let veil = sample.around.map(|around| match around {
+            Around::Surface(surface) => Veil::over_liquid(colour, correction.apply(surface)),
+            Around::Strip(strip) => Veil::over_pad(colour, strip),
+        });
+        Ok(Self { scale, ruler, asked: Asked { path: &ruler.path, colour, circumstances, veil } })
+    }
+
+    /// What its colour says, taken for itself.
+    fn matched(&self) -> Match {
+        let Asked { colour, circumstances, veil, .. } = &self.asked;
+        match *veil {
+            Some(veil) => self.ruler.match_behind_veil(*colour, circumstances, veil),
+            None => self.ruler.match_colour(*colour, circumstances),
+        }
+    }
+}
+
+/// What a match says of a sample, with all doubts there are.
+fn conclude(
     view: &View,
     chart: &Chart,
-    scale: &Scale,
     fitted: &Fitted,
     seen: &Seen,
+    compared: &Compared,
+    matched: &Match,
     evidence: &mut Evidence,
 ) -> Result<Sighting, Refusal> {
-    let Seen { sample, mixed, unevenness } = *seen;
-    let Fitted { correction, lamp } = fitted;
-    let colour = correction.apply(sample.colour);
-    let circumstances = Circumstances::of(correction, lamp, mixed, unevenness);
-    let Some(ruler) = scale.ruler(chart.form) else {
-        return Err(Refusal::OffPath { chart: chart.name.clone(), distance: f64::INFINITY });
-    };
-    let veil = sample.around.map(|around| match around {
-        Around::Surface(surface) => Veil::over_liquid(colour, correction.apply(surface)),
-        Around::Strip(strip) => Veil::over_pad(colour, strip),
-    });
-    let matched = match veil {
-        Some(veil) => ruler.match_behind_veil(colour, &circumstances, veil),
-        None => ruler.match_colour(colour, &circumstances),
-    };
-    let distance = ruler.nearest.place(colour).map_or(f64::INFINITY, |place| place.distance);
-    fill_evidence(evidence, ruler, colour, correction, distance);
+    let Seen { sample, mixed, .. } = *seen;
+    let Fitted { correction, .. } = fitted;
+    let Compared { scale, ruler, asked } = compared;
+    let distance = ruler.nearest.place(asked.colour).map_or(f64::INFINITY, |place| place.distance);
+    fill_evidence(evidence, ruler, asked.colour, correction, distance);
     if matched.outcome == Outcome::OffPath && matched.is_veiled() {
         return Err(Refusal::Veiled { chart: chart.name.clone() });
     }
@@ -270,7 +294,7 @@ fn measure(
     }
     flags.sort_unstable();
     flags.dedup();
-    let (status, value, low, high) = numbers(scale, &matched);
+    let (status, value, low, high) = numbers(scale, matched);
     Ok(Sighting {
         analyte: Some(scale.analyte),
         status,

@@ -12,6 +12,7 @@ mod posterior;
 mod quadrature;
 #[cfg(test)]
 mod tests;
+mod together;
 mod veiled;
 
 use super::file::Form;
@@ -23,6 +24,7 @@ use crate::terms::space::Relative;
 use posterior::Posterior;
 use quadrature::{Part, glances};
 
+pub use together::{Asked, match_together};
 pub use veiled::match_behind_veil;
 
 /// Probability that the value lies above the last level from which on the photo is said to be above

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use image::RgbImage;
 use tintwell::card::layout::RectMm;
-use tintwell::chart::matching::typical_light;
+use tintwell::chart::matching::{Asked, match_together, typical_light};
 use tintwell::chart::path;
 use tintwell::chart::{Chart, Circumstances, Match, Outcome, Ruler, shipped};
 use tintwell::colour::{Illumination, PatchColours};
@@ -41,7 +41,7 @@ impl Shares<'_> {
 /// are, probabilities and intervals make sense.
 pub fn matched(bytes: &[u8]) {
     let [which, rest @ ..] = bytes else { return };
-    let rulers: Vec<(&Chart, &Ruler)> = CHARTS
+    let rulers: Vec<(&'static Chart, &'static Ruler)> = CHARTS
         .iter()
         .flat_map(|chart| chart.scales.iter().map(move |scale| (chart, scale)))
         .filter_map(|(chart, scale)| Some((chart, scale.ruler(chart.form)?)))
@@ -67,6 +67,15 @@ pub fn matched(bytes: &[u8]) {
         assert!(0.0 <= veil.least && veil.least <= veil.most && veil.most.is_finite(), "{veil:?}");
         assert!((0.0..1.0).contains(&veil.chance), "{veil:?}");
         check(&ruler.match_behind_veil(colour, &circumstances, veil), &ruler.path);
+        let asked = |(_, ruler): &(&'static Chart, &'static Ruler)| Asked {
+            path: &ruler.path,
+            colour,
+            circumstances,
+            veil: Some(veil),
+        };
+        let asked: Vec<Asked> = rulers.iter().map(asked).collect();
+        let matched = match_together(&asked);
+        matched.iter().zip(&asked).for_each(|(matched, asked)| check(matched, asked.path));
     }
 }
 

@@ -34,7 +34,7 @@ impl Match {
 /// So the more veil its surroundings allow, the more is thought possible beside the usual one, and both
 /// explanations share the probability; the more veil they show, the less is left to the usual one.
 pub fn match_behind_veil(path: &Path, colour: Relative, circumstances: &Circumstances, veil: Veil) -> Match {
-    let Some((veiled, chances)) = veiled(path.priors, veil) else {
+    let Some((veiled, chances)) = bounded_by(path.priors, veil) else {
         return match_colour(path, colour, circumstances);
     };
     let usual = Problem::new(colour, circumstances, path.priors);
@@ -68,7 +68,7 @@ fn probability_of_second(parts: &[Part; 2], chances: [f64; 2]) -> f64 {
 
 /// What is known beforehand of a photo whose sample a veil lies on, and how probable the usual veil and such
 /// a one are; `None` if the bounds leave no room for more than the usual one.
-fn veiled(usual: Priors, veil: Veil) -> Option<(Priors, [f64; 2])> {
+pub(super) fn bounded_by(usual: Priors, veil: Veil) -> Option<(Priors, [f64; 2])> {
     let most = ((1.0 + VEIL_MARGIN.0) * veil.most + VEIL_MARGIN.1).min(MOST_VEIL);
     let least = veil.least.min(most);
     if most <= usual.veil_mean + 1.5 * usual.veil_sd {
