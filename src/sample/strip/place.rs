@@ -142,17 +142,17 @@ fn score(
     is_reversed: bool,
 ) -> Option<(f64, Lab)> {
     let from_tip = |s: f64| if is_reversed { tip - s } else { s - tip };
-    let seen = || lit.iter().enumerate().filter_map(|(k, lab)| Some((from_tip(lying.place(k)), (*lab)?)));
+    let seen = || lit.iter().enumerate().filter_map(|(k, lab)| Some((k, from_tip(lying.place(k)), (*lab)?)));
     let off_pads = |d: f64| {
         form.pads.iter().all(|pad| (d - pad.centre_mm).abs() > pad.size_mm / 2.0 + BLUR_MM)
             && d > 2.0 * BLUR_MM
             && d < form.length_mm - 2.0 * BLUR_MM
     };
     let on_pad = |d: f64| form.pads.iter().any(|pad| (d - pad.centre_mm).abs() < pad.size_mm / 2.0 - BLUR_MM);
-    let bare = median_lab(seen().filter(|(d, _)| off_pads(*d)).map(|(_, lab)| lab))?;
+    let bare = median_lab(seen().filter(|(_, d, _)| off_pads(*d)).map(|(_, _, lab)| lab))?;
     let mut total = 0.0;
-    for (d, lab) in seen() {
-        let clear = (distance(lab, bare) / CLEAR).min(1.0);
+    for (k, d, lab) in seen() {
+        let clear = (lying.surely_unlike(k, lab, bare) / CLEAR).min(1.0);
         if on_pad(d) {
             total += STEP_MM * clear;
         } else if off_pads(d) {

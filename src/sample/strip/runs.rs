@@ -45,7 +45,8 @@ pub fn runs(lying: &Lying) -> Vec<Run> {
     let seen = lying.evenly_lit();
     // Most of a strip is bare.
     let Some(bare) = median_lab(seen.iter().flatten().copied()) else { return Vec::new() };
-    let heights: Vec<f64> = seen.iter().map(|lab| lab.map_or(0.0, |lab| distance(lab, bare))).collect();
+    let height = |(k, lab): (usize, &Option<Lab>)| lab.map_or(0.0, |lab| lying.surely_unlike(k, lab, bare));
+    let heights: Vec<f64> = seen.iter().enumerate().map(height).collect();
     let ends = [seen.iter().position(Option::is_some), seen.iter().rposition(Option::is_some)];
     let mut runs = Vec::new();
     let mut k = 0;

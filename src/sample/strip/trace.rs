@@ -30,6 +30,8 @@ const CORE_SHARE: f64 = 0.6;
 pub const BESIDE_MM: (f64, f64) = (1.6, 5.0);
 /// Where the sides differ by more than this in lightness, half of the light, an object lies on the darker.
 const ONE_SHADOW: f64 = 20.0;
+/// Sides that differ by less than this in lightness are lit alike.
+const ONE_LIGHT: f64 = 3.0;
 /// Distance over which an edge is taken, in steps to either side.
 const EDGE_STEPS: usize = 2;
 
@@ -46,6 +48,10 @@ pub struct Lying {
     pub core: Vec<Option<Lab>>,
     /// Colours of the paper beside it.
     pub beside: Vec<Option<Lab>>,
+    /// How far the light on the strip's middle may be off from the paper's beside it, Oklab's lightness times
+    /// 100: half of what the sides differ by, if they are not lit alike. Where a shadow's edge runs along the strip, the middle may be
+    /// lit as either.
+    doubt: Vec<f64>,
 }
 
 impl Lying {
@@ -61,7 +67,15 @@ impl Lying {
         let axis = axis::find(&raster, &labs).ok_or(SampleError::NoStrip)?;
         let reach = raster.step() * raster.rows() as f64 / 2.0 / axis.along.1 + 1.0;
         let count = (2.0 * reach / STEP_MM) as usize;
-        let mut lying = Self { raster, labs, axis, start: -reach, core: Vec::new(), beside: Vec::new() };
+        let mut lying = Self {
+            raster,
+            labs,
+            axis,
+            start: -reach,
+            core: Vec::new(),
+            beside: Vec::new(),
+            doubt: Vec::new(),
+        };
         let half = axis.width / 2.0;
         for k in 0..count {
             let s = lying.place(k);
@@ -71,6 +85,7 @@ impl Lying {
                 [(-half - BESIDE_MM.1, -half - BESIDE_MM.0), (half + BESIDE_MM.0, half + BESIDE_MM.1)];
             let sides = sides.map(|(from, to)| lying.across(s, from, to));
             lying.beside.push(paper_of(sides));
+            lying.doubt.push(doubt_of(sides));
         }
         Ok(lying)
     }
@@ -127,6 +142,13 @@ impl Lying {
         before.zip(after).map_or(0.0, |(before, after)| distance(before, after))
     }
 
+    /// How unlike another colour the strip's middle is for certain, wherever between its sides' light its own
+    /// lies; the colour is one of [`Self::evenly_lit`] at this sample.
+    pub fn surely_unlike(&self, sample: usize, lit: Lab, other: Lab) -> f64 {
+        let lightness = ((lit[0] - other[0]).abs() - self.doubt[sample]).max(0.0);
+        distance([lightness, lit[1], lit[2]], [0.0, other[1], other[2]])
+    }
+
     /// Colours along the strip's middle as the paper beside it would be white: a shadow across the strip
     /// darkens both and falls out, a pad ends at the strip's edges.
     pub fn evenly_lit(&self) -> Vec<Option<Lab>> {
@@ -138,6 +160,13 @@ impl Lying {
         let pairs = self.core.iter().zip(&self.beside);
         pairs.map(|(core, paper)| core.map(|core| paper.map_or(core, |paper| against(core, paper)))).collect()
     }
+}
+
+/// Half of the difference in lightness of the sides, where both count.
+fn doubt_of(sides: [Option<Lab>; 2]) -> f64 {
+    let [Some(left), Some(right)] = sides else { return 0.0 };
+    let difference = (left[0] - right[0]).abs();
+    if difference < ONE_SHADOW { (difference - ONE_LIGHT).max(0.0) / 2.0 } else { 0.0 }
 }
 
 /// Colour of the paper on both sides: their mean, as a shadow's edge may run aslant.
