@@ -107,6 +107,12 @@ impl Conditions {
         }
     }
 
+    /// Chloride, mg/L. Sea water holds 19 g/L of it, which keeps nitrite off the gills; of fresh water the log
+    /// says nothing, so that the criterion itself has bounds.
+    fn chloride_mg_l(&self) -> Option<f64> {
+        (self.salinity.0 > 0.0).then_some(500.0 * self.salinity.0)
+    }
+
     /// Bounds of the share of total ammonia that is un-ionised.
     pub fn un_ionised_share(&self) -> Bounds {
         (
@@ -128,6 +134,17 @@ pub fn dangers(series: &Series, facts: &TankFacts) -> Vec<Danger> {
         nitrite(recent(Analyte::Nitrite), &conditions),
         nitrate(recent(Analyte::Nitrate), &conditions),
     ]
+}
+
+/// What stands from which on it harms, as the conditions most likely are: mg/L NH3 (total) or NO2; for
+/// ammonia and nitrite alone.
+pub fn harmful_from(analyte: Analyte, conditions: &Conditions) -> Option<f64> {
+    let share = conditions.un_ionised_share();
+    match analyte {
+        Analyte::Ammonia => Some(EIFAC_UN_IONISED_MG_L / (share.0 * share.1).sqrt()),
+        Analyte::Nitrite => Some(nitrite_maximum_mg_n_l(conditions.chloride_mg_l()) * NO2_PER_N),
+        _ => None,
+    }
 }
 
 fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
@@ -172,9 +189,7 @@ fn ammonia(total_n: Option<Bounds>, conditions: &Conditions) -> Danger {
 
 fn nitrite(level_n: Option<Bounds>, conditions: &Conditions) -> Danger {
     let Some((low, high)) = level_n else { return unknown(Analyte::Nitrite, "test nitrite") };
-    // Sea water holds 19 g/L of chloride, which keeps nitrite off the gills; of fresh water the log says
-    // nothing, so that the criterion itself has bounds.
-    let chloride = (conditions.salinity.0 > 0.0).then_some(500.0 * conditions.salinity.0);
+    let chloride = conditions.chloride_mg_l();
     let strict = nitrite_mean_mg_n_l(chloride);
     let lenient = nitrite_maximum_mg_n_l(Some(chloride.unwrap_or(50.0)));
     let as_no2 = |n: f64| n * NO2_PER_N;

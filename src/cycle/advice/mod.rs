@@ -1,6 +1,7 @@
 //! What to do today, in order, with amounts.
 
 mod course;
+mod foresee;
 mod mend;
 mod rescue;
 
@@ -57,7 +58,10 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     let animals = assessment.animals;
     let mut list: Vec<Advice> = silence(series).into_iter().collect();
     match animals {
-        Animals::Present => list.extend(rescue::rescue(&assessment.dangers, facts)),
+        Animals::Present => {
+            list.extend(rescue::rescue(&assessment.dangers, facts));
+            list.extend(foresee::foreseen(assessment, series, facts));
+        }
         Animals::Unknown if list.is_empty() => list.push(ask(facts)),
         Animals::Unknown | Animals::Absent => {}
     }
