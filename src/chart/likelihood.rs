@@ -25,6 +25,7 @@ use super::matching::Circumstances;
 use super::metamerism::Metamerism;
 use super::optics::{self, LEAST_NOISE, Priors};
 use super::path::Node;
+use crate::math::exp::ln;
 use crate::terms::space::Relative;
 use four::{Four, Unknowns};
 pub(super) use four::{beside, blended};
@@ -213,15 +214,11 @@ impl Problem {
 /// What four samples say.
 #[inline(always)]
 fn weigh<S: Simd>(sight: &Sight<S>, state: &Unknowns<S>) -> [Look; LANES] {
-    let determinant: [f64; LANES] = sight.determinant.into();
+    let likelihood: [f64; LANES] = ((sight.chi_square + ln(sight.determinant)) * -0.5).into();
     let chi_square: [f64; LANES] = sight.chi_square.into();
-    let logarithm = wide::f64x4::new(determinant).ln().to_array();
     let state = state.laid_down();
     std::array::from_fn(|lane| Look {
-        explained: Explained {
-            likelihood: (chi_square[lane] + logarithm[lane]) * -0.5,
-            chi_square: chi_square[lane],
-        },
+        explained: Explained { likelihood: likelihood[lane], chi_square: chi_square[lane] },
         state: state.map(|values| values[lane]),
     })
 }

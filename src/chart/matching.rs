@@ -20,6 +20,7 @@ use super::likelihood::{Explained, Problem};
 use super::optics::DARKEST;
 use super::path::{Node, Path};
 use crate::colour::{Correction, LampScore, MixedLight};
+use crate::math::exp::exp_all;
 use crate::terms::space::Relative;
 use posterior::Posterior;
 use quadrature::{Part, glances};
@@ -138,17 +139,29 @@ fn birge_ratio(chi_square: f64) -> f64 {
 pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
     let [glances] = glances(&path.nodes, |four| [problem.glance(four)]);
-    let Part { first, mut words } = Part::of(&path.nodes, &problem, glances);
-    let ratio = birge_ratio(least_chi_square(&words));
-    widen(&mut words, ratio);
-    conclude(path, &path.nodes[first..first + words.len()], &words)
+    let Part { first, words } = Part::of(&path.nodes, &problem, glances);
+    let chi_square = least_chi_square(&words);
+    let mut likelihoods: Vec<f64> = widened(&words, birge_ratio(chi_square)).collect();
+    exponentiate([&mut likelihoods]);
+    conclude(path, &path.nodes[first..first + words.len()], chi_square, likelihoods)
 }
 
-/// Takes all variances for so many times as large.
-fn widen(explained: &mut [Explained], ratio: f64) {
+/// Logarithms of the samples' likelihoods, all variances taken for so many times as large.
+fn widened(words: &[Explained], ratio: f64) -> impl Iterator<Item = f64> {
     let excess = excess(ratio);
-    let looked_at = explained.iter_mut().filter(|word| word.chi_square.is_finite());
-    looked_at.for_each(|word| word.likelihood += excess * word.chi_square);
+    let looked_at = |word: &Explained| word.chi_square.is_finite();
+    words.iter().map(move |word| {
+        if looked_at(word) { word.likelihood + excess * word.chi_square } else { f64::NEG_INFINITY }
+    })
+}
+
+/// Takes likelihoods for their logarithms, as shares of the best of all.
+fn exponentiate<const N: usize>(mut all: [&mut [f64]; N]) {
+    let best = all.iter().flat_map(|likelihoods| likelihoods.iter()).fold(f64::MIN, |a, b| a.max(*b));
+    for likelihoods in &mut all {
+        likelihoods.iter_mut().for_each(|likelihood| *likelihood -= best);
+        exp_all(likelihoods);
+    }
 }
 
 /// What of each sum of squares no longer counts against a sample then.
@@ -161,9 +174,8 @@ fn least_chi_square<'a>(explained: impl IntoIterator<Item = &'a Explained>) -> f
 }
 
 /// What follows from the part of the path that matters.
-fn conclude(path: &Path, nodes: &[Node], explained: &[Explained]) -> Match {
-    let chi_square = least_chi_square(explained);
-    let posterior = Posterior::new(nodes, explained).with_value_uncertainty(&path.nodes);
+fn conclude(path: &Path, nodes: &[Node], chi_square: f64, likelihoods: Vec<f64>) -> Match {
+    let posterior = Posterior::new(nodes, likelihoods).with_value_uncertainty(&path.nodes);
     let above = posterior.above(path.last());
     let clamped = |p: f64| posterior.quantile(p).clamp(path.first(), path.last());
     // No concentration lies below zero, but a pH does lie below the chart's first level.

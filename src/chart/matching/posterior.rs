@@ -1,8 +1,6 @@
 //! Probabilities over the samples of a path.
 
-use crate::chart::likelihood::Explained;
 use crate::chart::path::Node;
-use crate::math::exp::exp_all;
 
 /// Probabilities at a part of the path's samples; the rest have none.
 pub(super) struct Posterior<'a> {
@@ -13,13 +11,11 @@ pub(super) struct Posterior<'a> {
 }
 
 impl<'a> Posterior<'a> {
-    pub(super) fn new(nodes: &'a [Node], explained: &[Explained]) -> Self {
-        let best = explained.iter().map(|node| node.likelihood).fold(f64::NEG_INFINITY, f64::max);
-        let mut weights: Vec<f64> = explained.iter().map(|node| node.likelihood - best).collect();
-        exp_all(&mut weights);
-        let total: f64 = weights.iter().sum();
-        weights.iter_mut().for_each(|weight| *weight /= total);
-        Self::of(nodes, weights)
+    /// From the samples' likelihoods, in any measure.
+    pub(super) fn new(nodes: &'a [Node], mut likelihoods: Vec<f64>) -> Self {
+        let total: f64 = likelihoods.iter().sum();
+        likelihoods.iter_mut().for_each(|likelihood| *likelihood /= total);
+        Self::of(nodes, likelihoods)
     }
 
     fn of(nodes: &'a [Node], weights: Vec<f64>) -> Self {
@@ -102,12 +98,8 @@ mod tests {
             value_sd: 0.24,
         };
         let nodes: Vec<Node> = (0..=300).map(node).collect();
-        let word = |node: &Node| Explained {
-            likelihood: -0.5 * ((node.value - 3.0) / 0.10).powi(2),
-            chi_square: 0.0,
-        };
-        let explained: Vec<Explained> = nodes.iter().map(word).collect();
-        let alone = Posterior::new(&nodes, &explained);
+        let likelihood = |node: &Node| (-0.5 * ((node.value - 3.0) / 0.10).powi(2)).exp();
+        let alone = Posterior::new(&nodes, nodes.iter().map(likelihood).collect());
         assert!((alone.sd() - 0.10).abs() < 1e-3);
         let combined = alone.with_value_uncertainty(&nodes);
         assert!((combined.sd() - 0.26).abs() < 1e-3, "{}", combined.sd());

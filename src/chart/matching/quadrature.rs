@@ -31,8 +31,7 @@ const KINKED: f64 = 3.0;
 /// Possible error of the likelihood's logarithm from which on the polynomial is held between the samples.
 const HELD: f64 = 0.01;
 /// What a sample that is passed over says.
-pub(super) const PASSED_OVER: Explained =
-    Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
+const PASSED_OVER: Explained = Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
 
 /// The part of the path that matters.
 pub(super) struct Part {
@@ -64,11 +63,6 @@ impl Part {
     /// Index behind its last sample.
     pub fn end(&self) -> usize {
         self.first + self.words.len()
-    }
-
-    /// What a sample of the path says.
-    pub fn word(&self, k: usize) -> Explained {
-        k.checked_sub(self.first).and_then(|k| self.words.get(k)).copied().unwrap_or(PASSED_OVER)
     }
 }
 

@@ -1,8 +1,10 @@
 //! The match of a sample that a veil may lie on: steam, or a window mirrored all over it.
 
 use super::quadrature::{Part, glances};
-use super::{Circumstances, Match, birge_ratio, conclude, excess, least_chi_square, match_colour, widen};
-use crate::chart::likelihood::{Explained, Problem};
+use super::{
+    Circumstances, Match, birge_ratio, conclude, exponentiate, least_chi_square, match_colour, widened,
+};
+use crate::chart::likelihood::Problem;
 use crate::chart::optics::Priors;
 use crate::chart::path::Path;
 use crate::sample::Veil;
@@ -40,30 +42,37 @@ pub fn match_behind_veil(path: &Path, colour: Relative, circumstances: &Circumst
     let usual = Problem::new(colour, circumstances, path.priors);
     let veiled = Problem::new(colour, circumstances, veiled);
     let [seen_usual, seen_veiled] = glances(&path.nodes, |four| usual.glance_with(&veiled, four));
-    let mut parts = [Part::of(&path.nodes, &usual, seen_usual), Part::of(&path.nodes, &veiled, seen_veiled)];
+    let parts = [Part::of(&path.nodes, &usual, seen_usual), Part::of(&path.nodes, &veiled, seen_veiled)];
     let veiled = probability_of_second(&parts, chances);
-    let ratio = birge_ratio(least_chi_square(&parts[0].words));
-    parts.iter_mut().for_each(|part| widen(&mut part.words, ratio));
     let begin = parts[0].first.min(parts[1].first);
     let end = parts[0].end().max(parts[1].end());
-    let both: Vec<Explained> = (begin..end).map(|k| parts[0].word(k).or(parts[1].word(k), chances)).collect();
-    Match { veiled, ..conclude(path, &path.nodes[begin..end], &both) }
+    // How well the colour fits is asked of the usual explanation.
+    let chi_square = least_chi_square(&parts[0].words);
+    let mut either = vec![0.0; end - begin];
+    for (part, likelihoods) in parts.iter().zip(weighed(&parts, birge_ratio(chi_square), chances)) {
+        let own = &mut either[part.first - begin..];
+        own.iter_mut().zip(likelihoods).for_each(|(sum, likelihood)| *sum += likelihood);
+    }
+    Match { veiled, ..conclude(path, &path.nodes[begin..end], chi_square, either) }
 }
 
 /// Probability of the second of two explanations, with all variances as large as the better of them asks for.
 fn probability_of_second(parts: &[Part; 2], chances: [f64; 2]) -> f64 {
     let chi_square = parts.each_ref().map(|part| least_chi_square(&part.words));
-    let excess = excess(birge_ratio(chi_square[0].min(chi_square[1])));
-    let words = parts.each_ref().map(|part| {
-        part.words
-            .iter()
-            .filter(|word| word.chi_square.is_finite())
-            .map(move |w| w.likelihood + excess * w.chi_square)
-    });
-    let best = words.iter().cloned().flatten().fold(f64::NEG_INFINITY, f64::max);
-    let [first, second] = words.map(|words| words.map(|word| (word - best).exp()).sum::<f64>());
-    let sum = chances[0] * first + chances[1] * second;
-    if sum > 0.0 { chances[1] * second / sum } else { 0.0 }
+    let ratio = birge_ratio(chi_square[0].min(chi_square[1]));
+    let [first, second] = weighed(parts, ratio, chances).map(|likelihoods| likelihoods.iter().sum::<f64>());
+    second / (first + second)
+}
+
+/// Likelihoods of two explanations, each with its chance, in one measure.
+fn weighed(parts: &[Part; 2], ratio: f64, chances: [f64; 2]) -> [Vec<f64>; 2] {
+    let mut all = parts.each_ref().map(|part| widened(&part.words, ratio).collect::<Vec<f64>>());
+    let [first, second] = &mut all;
+    exponentiate([first, second]);
+    for (likelihoods, chance) in all.iter_mut().zip(chances) {
+        likelihoods.iter_mut().for_each(|likelihood| *likelihood *= chance);
+    }
+    all
 }
 
 /// What is known beforehand of a photo whose sample a veil lies on, and how probable the usual veil and such
@@ -81,17 +90,4 @@ pub(super) fn bounded_by(usual: Priors, veil: Veil) -> Option<(Priors, [f64; 2])
     let beyond = ((least - usual.veil_mean) / usual.veil_sd).max(0.0);
     let usually = (1.0 - veil.chance) * (-0.5 * beyond * beyond).exp().max(veil.misled);
     Some((veiled, [usually, veil.chance].map(|chance| chance / (usually + veil.chance))))
-}
-
-impl Explained {
-    /// Likelihood of either explanation. How well the colour fits is still asked of the usual one.
-    fn or(self, veiled: Self, chances: [f64; 2]) -> Self {
-        let most = self.likelihood.max(veiled.likelihood);
-        if most == f64::NEG_INFINITY {
-            return self;
-        }
-        let share = |chance: f64, likelihood: f64| chance * (likelihood - most).exp();
-        let sum = share(chances[0], self.likelihood) + share(chances[1], veiled.likelihood);
-        Self { likelihood: most + sum.ln(), ..self }
-    }
 }

@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
-use super::super::{birge_ratio, conclude, least_chi_square, widen};
+use super::super::{birge_ratio, conclude, least_chi_square, widened};
 use super::{Circumstances, Explained, Match, Node, Path, Relative};
 use crate::chart::metamerism::Metamerism;
 use crate::chart::optics::{self, LEAST_NOISE, Priors};
@@ -19,15 +19,17 @@ type Jacobian = SMatrix<f64, 3, 5>;
 
 pub(super) fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
-    let mut explained: Vec<Explained> = path
+    let explained: Vec<Explained> = path
         .nodes
         .iter()
         .map(|node| problem.explain(node))
         .map(|(likelihood, chi_square)| Explained { likelihood, chi_square })
         .collect();
-    let ratio = birge_ratio(least_chi_square(&explained));
-    widen(&mut explained, ratio);
-    conclude(path, &path.nodes, &explained)
+    let chi_square = least_chi_square(&explained);
+    let logarithms: Vec<f64> = widened(&explained, birge_ratio(chi_square)).collect();
+    let best = logarithms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let likelihoods = logarithms.into_iter().map(|logarithm| (logarithm - best).exp()).collect();
+    conclude(path, &path.nodes, chi_square, likelihoods)
 }
 
 /// A colour with its noise and the priors of its photo.
