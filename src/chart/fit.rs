@@ -6,13 +6,16 @@
 //! about which the model is linearised. A soft prior holds the path's bend in the response coordinate,
 //! so that the noise of single photos cancels over neighbouring levels.
 
-use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
+mod system;
+
+use nalgebra::{DMatrix, Matrix3, SMatrix, SVector, Vector3};
 
 use super::metamerism::Metamerism;
 use super::optics::{self, DARKEST, LAMP_SD, PRINT_GAIN_SD, PRINT_OFFSET_SD, PRINT_SD, Priors};
 use super::response::Response;
 use crate::terms::Analyte;
 use crate::terms::space::Relative;
+use system::{Equations, Solution, System};
 
 /// One photo of a standard, corrected to the reference view.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,9 +76,8 @@ struct Linear {
     observed: Vector3<f64>,
     /// Change of absorbance per unit of veil.
     by_veil: Vector3<f64>,
-    /// Inverse covariance, and its root.
+    /// Inverse covariance.
     precision: Matrix3<f64>,
-    root: Matrix3<f64>,
 }
 
 fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: Priors) -> Option<Fit> {
@@ -95,9 +97,9 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
                 linearise(standard, (colour, veil), &absorbance, &slope, priors)
             })
             .collect::<Option<_>>()?;
-        let levels = solve_levels(&linear, response, levels, &absorbance, &lamp)?;
-        absorbance.clone_from(&levels.absorbance);
-        solved = Some(levels);
+        let solution = system_of(&linear, response, levels, &absorbance, &lamp).solve()?;
+        absorbance = (0..levels.len()).map(|k| solution.unknowns.fixed_rows::<3>(3 * k).into()).collect();
+        solved = Some(solution);
         lamp = solve_lamp(&linear, &absorbance)?;
         veils = linear
             .iter()
@@ -105,9 +107,9 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
             .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp, priors))
             .collect();
     }
-    let Levels { design, cost, .. } = solved?;
+    let Solution { precision, cost, .. } = solved?;
     let is_printed = standards.iter().any(|standard| standard.is_printed);
-    let doubt = variances(&design, &absorbance, is_printed)?;
+    let doubt = variances(precision, &absorbance, is_printed)?;
     Some(Fit { response, absorbance, lamp, priors, doubt, cost })
 }
 
@@ -151,17 +153,17 @@ fn linearise(
     let observed = light.map(|value| -value.log10()) + per_light * (priors.veil_mean - veil);
     let noise = optics::noise(colour, optics::LEAST_NOISE).component_mul(&per_light);
     let value = slope * standard.value_uncertainty;
-    let metamerism = metameric(standard.metamerism, own, &light).component_mul(&per_light);
+    let metamerism =
+        metameric(standard.metamerism, own, &light).component_mul(&per_light.component_mul(&per_light));
     let covariance = Matrix3::from_element(priors.shade_sd * priors.shade_sd)
         + priors.path_sd * priors.path_sd * own * own.transpose()
         + priors.veil_sd * priors.veil_sd * per_light * per_light.transpose()
         + value * value.transpose()
         + optics::diagonal(&noise)
-        + optics::diagonal(&metamerism)
+        + Matrix3::from_diagonal(&metamerism)
         + Matrix3::from_diagonal_element(if standard.is_printed { PRINT_SD * PRINT_SD } else { 0.0 })
         + Matrix3::from_diagonal_element(1e-6);
     let precision = covariance.try_inverse()?;
-    let root = precision.cholesky()?.l().transpose();
     Some(Linear {
         level: standard.level,
         is_printed: standard.is_printed,
@@ -169,85 +171,77 @@ fn linearise(
         observed,
         by_veil: per_light,
         precision,
-        root,
     })
 }
 
-/// Standard uncertainty of a level's light.
+/// Variance of a level's light.
 fn metameric(shares: Metamerism, absorbance: &Vector3<f64>, light: &Vector3<f64>) -> Vector3<f64> {
     let Metamerism { own, wing, leak } = shares;
     let (lightest, brightest) = (absorbance.min(), light.max());
     let wings = wing * (absorbance.max() - lightest);
     Vector3::from_fn(|channel, _| {
-        let own = (own * (absorbance[channel] - lightest)).hypot(wings);
-        (light[channel] * own * std::f64::consts::LN_10).hypot(leak * (brightest - light[channel]))
+        let own = own * (absorbance[channel] - lightest);
+        let by_light = light[channel] * std::f64::consts::LN_10;
+        let leak = leak * (brightest - light[channel]);
+        by_light * by_light * (own * own + wings * wings) + leak * leak
     })
-}
-
-/// A solution of the levels.
-struct Levels {
-    absorbance: Vec<Vector3<f64>>,
-    /// The weighted system it solves.
-    design: DMatrix<f64>,
-    /// Sum of squares that is left.
-    cost: f64,
 }
 
 /// Absorbances of all levels, lamp matrix held.
 ///
 /// Where swatches stand for liquids, six more unknowns say how the printed scale as a whole differs:
 /// a gain and an offset of each channel (see [`super::optics`]); solutions beside them teach both.
-fn solve_levels(
+fn system_of(
     photos: &[Linear],
     response: Response,
     levels: &[f64],
     before: &[Vector3<f64>],
     lamp: &Matrix3<f64>,
-) -> Option<Levels> {
-    let count = levels.len();
-    let printed = if photos.iter().any(|photo| photo.is_printed) { 6 } else { 0 };
-    let bends = 3 * (photos.len() + count.saturating_sub(2));
-    let mut design = DMatrix::zeros(bends + printed, 3 * count + printed);
-    let mut right = DVector::zeros(bends + printed);
-    for (k, photo) in photos.iter().enumerate() {
-        let block = photo.root * (Matrix3::identity() + photo.lamp * lamp);
-        design.fixed_view_mut::<3, 3>(3 * k, 3 * photo.level).copy_from(&block);
-        if photo.is_printed {
-            let gain = photo.root * Matrix3::from_diagonal(&before[photo.level]);
-            design.fixed_view_mut::<3, 3>(3 * k, 3 * count).copy_from(&gain);
-            design.fixed_view_mut::<3, 3>(3 * k, 3 * count + 3).copy_from(&photo.root);
-        }
-        right.fixed_rows_mut::<3>(3 * k).copy_from(&(photo.root * photo.observed));
+) -> System {
+    let is_printed = photos.iter().any(|photo| photo.is_printed);
+    let gain = 3 * levels.len();
+    let offset = gain + 3;
+    let mut equations: Vec<Equations> = photos
+        .iter()
+        .map(|photo| {
+            let mut terms = vec![(3 * photo.level, Matrix3::identity() + photo.lamp * lamp)];
+            if photo.is_printed {
+                terms.push((gain, Matrix3::from_diagonal(&before[photo.level])));
+                terms.push((offset, Matrix3::identity()));
+            }
+            Equations { terms, right: photo.observed, precision: photo.precision }
+        })
+        .collect();
+    equations.extend(bends(response, levels, before));
+    if is_printed {
+        equations.push(prior(gain, PRINT_GAIN_SD));
+        equations.push(prior(offset, PRINT_OFFSET_SD));
     }
-    bend_rows(&mut design, 3 * photos.len(), response, levels, before);
-    for k in 0..printed {
-        design[(bends + k, 3 * count + k)] = 1.0 / if k < 3 { PRINT_GAIN_SD } else { PRINT_OFFSET_SD };
-    }
-    let solution = least_squares(&design, &right)?;
-    let cost = (&design * &solution - &right).norm_squared();
-    let absorbance = (0..count).map(|k| solution.fixed_rows::<3>(3 * k).into_owned()).collect();
-    Some(Levels { absorbance, design, cost })
+    System { unknowns: if is_printed { offset + 3 } else { gain }, equations }
 }
 
-/// Rows that hold the path's bend.
-fn bend_rows(
-    design: &mut DMatrix<f64>,
-    first: usize,
-    response: Response,
-    levels: &[f64],
-    before: &[Vector3<f64>],
-) {
+/// Three unknowns that are about none.
+fn prior(first: usize, sd: f64) -> Equations {
+    Equations {
+        terms: vec![(first, Matrix3::identity())],
+        right: Vector3::zeros(),
+        precision: Matrix3::from_diagonal_element(1.0 / (sd * sd)),
+    }
+}
+
+/// What holds the path's bend.
+fn bends(response: Response, levels: &[f64], before: &[Vector3<f64>]) -> impl Iterator<Item = Equations> {
     let g: Vec<f64> = levels.iter().map(|&level| response.coordinate(level)).collect();
-    for k in 1..levels.len().saturating_sub(1) {
-        let row = first + 3 * (k - 1);
+    (1..levels.len().saturating_sub(1)).map(move |k| {
         let share = (g[k] - g[k - 1]) / (g[k + 1] - g[k - 1]);
         let sd = BEND + BEND_SHARE * (before[k + 1] - before[k - 1]).abs().max();
-        for channel in 0..3 {
-            design[(row + channel, 3 * k + channel)] = 1.0 / sd;
-            design[(row + channel, 3 * (k - 1) + channel)] = -(1.0 - share) / sd;
-            design[(row + channel, 3 * (k + 1) + channel)] = -share / sd;
+        let term = |level: usize, share: f64| (3 * level, Matrix3::from_diagonal_element(share));
+        Equations {
+            terms: vec![term(k, 1.0), term(k - 1, share - 1.0), term(k + 1, -share)],
+            right: Vector3::zeros(),
+            precision: Matrix3::from_diagonal_element(1.0 / (sd * sd)),
         }
-    }
+    })
 }
 
 /// Variance of each level, all other unknowns left open. A reading takes its own shade and path factor
@@ -255,12 +249,12 @@ fn bend_rows(
 /// a path factor does not make good, and do not tell how the liquid answers to lamps: there only the
 /// shade is taken off, and what is known of the lamps beforehand is added.
 fn variances(
-    design: &DMatrix<f64>,
+    precision: DMatrix<f64>,
     absorbance: &[Vector3<f64>],
     is_printed: bool,
 ) -> Option<Vec<Vector3<f64>>> {
     let unshade = Matrix3::identity() - Matrix3::from_element(1.0 / 3.0);
-    let all = normal_matrix(design).try_inverse()?;
+    let all = precision.try_inverse()?;
     let level = |(k, own): (usize, &Vector3<f64>)| {
         let fitted = all.fixed_view::<3, 3>(3 * k, 3 * k);
         let (seen, variance) = if is_printed {
@@ -275,24 +269,26 @@ fn variances(
     Some(absorbance.iter().enumerate().map(level).collect())
 }
 
-/// Lamp matrix, levels held.
+/// Lamp matrix, levels held. Its rows' elements are the unknowns: of the photo's light, the matrix times
+/// the level's absorbance.
 fn solve_lamp(photos: &[Linear], absorbance: &[Vector3<f64>]) -> Option<Matrix3<f64>> {
-    let rows = 3 * photos.len() + 9;
-    let mut design = DMatrix::zeros(rows, 9);
-    let mut right = DVector::zeros(rows);
-    for (k, photo) in photos.iter().enumerate() {
+    let mut normal = SMatrix::<f64, 9, 9>::from_diagonal_element(1.0 / (LAMP_SD * LAMP_SD));
+    let mut right = SVector::<f64, 9>::zeros();
+    for photo in photos {
         let own = absorbance[photo.level];
-        for (row, column, channel) in (0..27).map(|i| (i / 9, i / 3 % 3, i % 3)) {
-            design[(3 * k + row, 3 * column + channel)] =
-                photo.root[(row, column)] * photo.lamp * own[channel];
+        let moved = photo.lamp * own;
+        let square = moved * moved.transpose();
+        let pull = photo.precision * (photo.observed - own);
+        for row in 0..3 {
+            right.fixed_rows_mut::<3>(3 * row).axpy(pull[row], &moved, 1.0);
+            for column in 0..3 {
+                let mut block = normal.fixed_view_mut::<3, 3>(3 * row, 3 * column);
+                block += photo.precision[(row, column)] * square;
+            }
         }
-        right.fixed_rows_mut::<3>(3 * k).copy_from(&(photo.root * (photo.observed - own)));
     }
-    for k in 0..9 {
-        design[(3 * photos.len() + k, k)] = 1.0 / LAMP_SD;
-    }
-    let solution = least_squares(&design, &right)?;
-    Some(Matrix3::from_fn(|row, column| solution[3 * row + column]))
+    let solution = normal.cholesky()?.solve(&right);
+    Some(Matrix3::from_row_slice(solution.as_slice()))
 }
 
 /// Veil of one photo given the path.
@@ -308,14 +304,6 @@ fn solve_veil(
     let variance = priors.veil_sd * priors.veil_sd;
     let veil = priors.veil_mean - variance * photo.by_veil.dot(&(photo.precision * error));
     veil.clamp(0.0, 0.6 * colour.min())
-}
-
-fn least_squares(design: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f64>> {
-    Some(normal_matrix(design).cholesky()?.solve(&(design.transpose() * right)))
-}
-
-fn normal_matrix(design: &DMatrix<f64>) -> DMatrix<f64> {
-    design.transpose() * design + DMatrix::identity(design.ncols(), design.ncols()) * 1e-9
 }
 
 #[cfg(test)]
@@ -353,7 +341,7 @@ mod tests {
         let leaks = Metamerism { own: 0.0, wing: 0.0, leak: 0.015 };
         let sd = |green: f64| {
             let light = Vector3::new(0.8, green, 0.8);
-            metameric(leaks, &optics::absorbance(&light, 0.0), &light)
+            metameric(leaks, &optics::absorbance(&light, 0.0), &light).map(f64::sqrt)
         };
         assert!((sd(0.4)[1] - 0.006).abs() < 1e-12 && (sd(0.01)[1] - 0.01185).abs() < 1e-12);
         assert_eq!(sd(0.01)[0], 0.0);

@@ -8,6 +8,8 @@ use std::ops::Range;
 use image::metadata::Orientation;
 use image::{DynamicImage, RgbImage};
 
+use super::Pixels;
+
 /// Bytes of a pixel.
 const PIXEL: usize = 3;
 
@@ -78,7 +80,7 @@ impl Part {
 /// A picture that stands upright, however it is stored, or the part of it that was decoded.
 #[derive(Clone, PartialEq)]
 pub struct Upright {
-    stored: RgbImage,
+    stored: Pixels,
     part: Part,
     orientation: Orientation,
     width: u32,
@@ -95,11 +97,13 @@ impl From<RgbImage> for Upright {
 impl Upright {
     /// Pixels as stored, and how they are to be turned.
     pub fn new(stored: RgbImage, orientation: Orientation) -> Self {
-        Self::of_part(stored, None, orientation)
+        let (width, height) = stored.dimensions();
+        let stored = Pixels::from_raw(width, height, stored.into_raw().into());
+        Self::of_part(stored.expect("there are as many pixels as before"), None, orientation)
     }
 
     /// The same of a part of the picture, or all of it.
-    pub(super) fn of_part(stored: RgbImage, part: Option<Part>, orientation: Orientation) -> Self {
+    pub(super) fn of_part(stored: Pixels, part: Option<Part>, orientation: Orientation) -> Self {
         let part = part.unwrap_or_else(|| Part::whole(stored.dimensions()));
         let (width, height) = part.size;
         let steps = Steps::new(width as usize, height as usize, orientation);
@@ -150,7 +154,7 @@ impl Upright {
     }
 
     /// The pixels that were decoded, and some beside them, in the order in which they are stored.
-    pub fn stored(&self) -> &RgbImage {
+    pub fn stored(&self) -> &Pixels {
         &self.stored
     }
 
@@ -172,7 +176,10 @@ impl Upright {
 
     /// A picture that is stored as it stands: only what was decoded of it.
     pub fn to_image(&self) -> RgbImage {
-        let mut picture = DynamicImage::ImageRgb8(self.stored.clone());
+        let (width, height) = self.stored.dimensions();
+        let stored = RgbImage::from_raw(width, height, self.stored.to_vec());
+        let stored = stored.expect("there are as many pixels as before");
+        let mut picture = DynamicImage::ImageRgb8(stored);
         picture.apply_orientation(self.orientation);
         picture.into_rgb8()
     }

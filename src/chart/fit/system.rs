@@ -1,0 +1,70 @@
+//! Weighted linear equations in threes, one for each channel, that name few of the unknowns each.
+//!
+//! Only the normal equations are laid out in full: a chart of twenty photos is fitted some eight hundred
+//! times, and nine tenths of its design matrix would be zero.
+
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
+
+/// Added to the diagonal, so that unknowns that no equation names come out as none.
+const RIDGE: f64 = 1e-9;
+
+/// Three equations.
+pub struct Equations {
+    /// Index of the first of three unknowns that they name, and the coefficients of these.
+    pub terms: Vec<(usize, Matrix3<f64>)>,
+    pub right: Vector3<f64>,
+    /// Inverse covariance of their errors.
+    pub precision: Matrix3<f64>,
+}
+
+/// A system that is overdetermined.
+pub struct System {
+    pub unknowns: usize,
+    pub equations: Vec<Equations>,
+}
+
+/// Its solution by least squares.
+pub struct Solution {
+    pub unknowns: DVector<f64>,
+    /// Inverse covariance of the unknowns.
+    pub precision: DMatrix<f64>,
+    /// Weighted sum of squares that is left.
+    pub cost: f64,
+}
+
+impl System {
+    /// `None` if they do not tell.
+    pub fn solve(&self) -> Option<Solution> {
+        let (precision, right) = self.normal();
+        let unknowns = precision.clone().cholesky()?.solve(&right);
+        let cost = self.equations.iter().map(|own| own.misfit(&unknowns)).sum();
+        Some(Solution { unknowns, precision, cost })
+    }
+
+    /// The normal equations.
+    fn normal(&self) -> (DMatrix<f64>, DVector<f64>) {
+        let mut matrix = DMatrix::from_diagonal_element(self.unknowns, self.unknowns, RIDGE);
+        let mut right = DVector::zeros(self.unknowns);
+        for own in &self.equations {
+            for (row, left) in &own.terms {
+                let weighed = left.transpose() * own.precision;
+                let mut rows = right.fixed_rows_mut::<3>(*row);
+                rows += weighed * own.right;
+                for (column, coefficients) in &own.terms {
+                    let mut block = matrix.fixed_view_mut::<3, 3>(*row, *column);
+                    block += weighed * coefficients;
+                }
+            }
+        }
+        (matrix, right)
+    }
+}
+
+impl Equations {
+    fn misfit(&self, unknowns: &DVector<f64>) -> f64 {
+        let gap = self.terms.iter().fold(-self.right, |sum, (first, coefficients)| {
+            sum + coefficients * unknowns.fixed_rows::<3>(*first)
+        });
+        gap.dot(&(self.precision * gap))
+    }
+}
