@@ -139,11 +139,10 @@ fn birge_ratio(chi_square: f64) -> f64 {
 pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
     let [glances] = glances(&path.nodes, |four| [problem.glance(four)]);
-    let Part { first, words } = Part::of(&path.nodes, &problem, glances);
-    let chi_square = least_chi_square(&words);
-    let mut likelihoods: Vec<f64> = widened(&words, birge_ratio(chi_square)).collect();
-    exponentiate([&mut likelihoods]);
-    conclude(path, &path.nodes[first..first + words.len()], chi_square, likelihoods)
+    let part = Part::of(&path.nodes, &problem, glances);
+    let chi_square = least_chi_square(&part.words);
+    let (first, likelihoods) = weighed_together(&[(&part, 0.0)], birge_ratio(chi_square));
+    conclude(path, &path.nodes[first..first + likelihoods.len()], chi_square, likelihoods)
 }
 
 /// Logarithms of the samples' likelihoods, all variances taken for so many times as large.
@@ -155,13 +154,40 @@ fn widened(words: &[Explained], ratio: f64) -> impl Iterator<Item = f64> {
     })
 }
 
-/// Takes likelihoods for their logarithms, as shares of the best of all.
-fn exponentiate<const N: usize>(mut all: [&mut [f64]; N]) {
-    let best = all.iter().flat_map(|likelihoods| likelihoods.iter()).fold(f64::MIN, |a, b| a.max(*b));
-    for likelihoods in &mut all {
-        likelihoods.iter_mut().for_each(|likelihood| *likelihood -= best);
-        exp_all(likelihoods);
+/// Likelihoods of several explanations together, each with the logarithm of its prior, from the first sample
+/// on that any of them looks at; in a measure of their own. All variances are taken for so many times as large.
+fn weighed_together(explanations: &[(&Part, f64)], ratio: f64) -> (usize, Vec<f64>) {
+    let weighed = |&(part, prior): &(&Part, f64)| -> Vec<f64> {
+        widened(&part.words, ratio).map(|likelihood| likelihood + prior).collect()
+    };
+    let mut all: Vec<Vec<f64>> = explanations.iter().map(weighed).collect();
+    let best = all.iter().flatten().copied().fold(f64::MIN, f64::max);
+    let first = explanations.iter().map(|(part, _)| part.first).min().unwrap_or(0);
+    let end = explanations.iter().map(|(part, _)| part.end()).max().unwrap_or(0);
+    let mut sums = vec![0.0; end - first];
+    for (likelihoods, (part, _)) in all.iter_mut().zip(explanations) {
+        exp_of_differences(likelihoods, best);
+        let own = sums[part.first - first..].iter_mut();
+        own.zip(likelihoods).for_each(|(sum, likelihood)| *sum += *likelihood);
     }
+    (first, sums)
+}
+
+/// Logarithm of a sum of exponentials.
+fn log_sum(logs: impl Iterator<Item = f64>) -> f64 {
+    let mut logs: Vec<f64> = logs.collect();
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if most == f64::NEG_INFINITY {
+        return most;
+    }
+    exp_of_differences(&mut logs, most);
+    most + logs.iter().sum::<f64>().ln()
+}
+
+/// Exponentials of what numbers differ by from another one.
+fn exp_of_differences(numbers: &mut [f64], other: f64) {
+    numbers.iter_mut().for_each(|number| *number -= other);
+    exp_all(numbers);
 }
 
 /// What of each sum of squares no longer counts against a sample then.

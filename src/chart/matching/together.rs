@@ -8,8 +8,10 @@
 
 use super::quadrature::{Part, glances};
 use super::veiled::bounded_by;
-use super::{Circumstances, Match, birge_ratio, conclude, excess, least_chi_square, widen};
-use crate::chart::likelihood::{Explained, Problem};
+use super::{
+    Circumstances, Match, birge_ratio, conclude, least_chi_square, log_sum, weighed_together, widened,
+};
+use crate::chart::likelihood::Problem;
 use crate::chart::optics::Priors;
 use crate::chart::path::Path;
 use crate::sample::Veil;
@@ -102,6 +104,12 @@ struct Explanation {
     evidence: f64,
 }
 
+impl Explanation {
+    fn least_chi_square(&self) -> f64 {
+        least_chi_square(&self.part.words)
+    }
+}
+
 /// What one sample says of everything that may lie on it; the usual veil comes first.
 struct Heard<'a> {
     path: &'a Path,
@@ -127,16 +135,11 @@ impl<'a> Heard<'a> {
         Self { path, explanations }.weighed()
     }
 
-    /// All variances are widened as beside the path; which explanation is the likelier is asked with those
-    /// that the best of them needs.
+    /// Which explanation is the likelier is asked with all variances as large as the best of them needs.
     fn weighed(mut self) -> Self {
-        let least = |explanation: &Explanation| least_chi_square(&explanation.part.words);
-        let best = self.explanations.iter().map(least).fold(f64::INFINITY, f64::min);
-        let (excess, ratio) = (excess(birge_ratio(best)), birge_ratio(least(&self.explanations[0])));
+        let least = self.explanations.iter().map(Explanation::least_chi_square).fold(f64::INFINITY, f64::min);
         for explanation in &mut self.explanations {
-            let words = explanation.part.words.iter().filter(|word| word.chi_square.is_finite());
-            explanation.evidence = log_sum(words.map(|word| word.likelihood + excess * word.chi_square));
-            widen(&mut explanation.part.words, ratio);
+            explanation.evidence = log_sum(widened(&explanation.part.words, birge_ratio(least)));
         }
         self
     }
@@ -163,24 +166,14 @@ impl<'a> Heard<'a> {
         let usual = weighed[0].0 + weighed[0].1.evidence - all;
         let veiled = if all.is_finite() { 1.0 - usual.exp() } else { 0.0 };
         let counts = |(weight, own): &&(f64, &Explanation)| weight + own.evidence >= all + NEGLIGIBLE;
-        let counting: Vec<&(f64, &Explanation)> = weighed.iter().filter(counts).collect();
-        let parts = || [&weighed[0]].into_iter().chain(counting.iter().copied()).map(|(_, own)| &own.part);
-        let begin = parts().map(|part| part.first).min().unwrap_or(0);
-        let end = parts().map(Part::end).max().unwrap_or(0);
+        let counting: Vec<(&Part, f64)> =
+            weighed.iter().filter(counts).map(|(weight, own)| (&own.part, *weight)).collect();
         // How well the colour fits is still asked of the usual explanation.
-        let word = |node: usize| {
-            let said = counting.iter().map(|(weight, own)| weight + own.part.word(node).likelihood);
-            Explained { likelihood: log_sum(said), ..self.explanations[0].part.word(node) }
-        };
-        let words: Vec<Explained> = (begin..end).map(word).collect();
-        Match { veiled, ..conclude(self.path, &self.path.nodes[begin..end], &words) }
+        let chi_square = self.explanations[0].least_chi_square();
+        let (first, likelihoods) = weighed_together(&counting, birge_ratio(chi_square));
+        let nodes = &self.path.nodes[first..first + likelihoods.len()];
+        Match { veiled, ..conclude(self.path, nodes, chi_square, likelihoods) }
     }
-}
-
-/// Logarithm of a sum of exponentials.
-fn log_sum(logs: impl Iterator<Item = f64> + Clone) -> f64 {
-    let most = logs.clone().fold(f64::NEG_INFINITY, f64::max);
-    if most == f64::NEG_INFINITY { most } else { most + logs.map(|log| (log - most).exp()).sum::<f64>().ln() }
 }
 
 #[cfg(test)]

@@ -2,7 +2,8 @@
 
 use super::quadrature::{Part, glances};
 use super::{
-    Circumstances, Match, birge_ratio, conclude, exponentiate, least_chi_square, match_colour, widened,
+    Circumstances, Match, birge_ratio, conclude, least_chi_square, log_sum, match_colour, weighed_together,
+    widened,
 };
 use crate::chart::likelihood::Problem;
 use crate::chart::optics::Priors;
@@ -44,35 +45,24 @@ pub fn match_behind_veil(path: &Path, colour: Relative, circumstances: &Circumst
     let [seen_usual, seen_veiled] = glances(&path.nodes, |four| usual.glance_with(&veiled, four));
     let parts = [Part::of(&path.nodes, &usual, seen_usual), Part::of(&path.nodes, &veiled, seen_veiled)];
     let veiled = probability_of_second(&parts, chances);
-    let begin = parts[0].first.min(parts[1].first);
-    let end = parts[0].end().max(parts[1].end());
     // How well the colour fits is asked of the usual explanation.
     let chi_square = least_chi_square(&parts[0].words);
-    let mut either = vec![0.0; end - begin];
-    for (part, likelihoods) in parts.iter().zip(weighed(&parts, birge_ratio(chi_square), chances)) {
-        let own = &mut either[part.first - begin..];
-        own.iter_mut().zip(likelihoods).for_each(|(sum, likelihood)| *sum += likelihood);
-    }
-    Match { veiled, ..conclude(path, &path.nodes[begin..end], chi_square, either) }
+    let explanations = [(&parts[0], chances[0].ln()), (&parts[1], chances[1].ln())];
+    let (first, likelihoods) = weighed_together(&explanations, birge_ratio(chi_square));
+    let nodes = &path.nodes[first..first + likelihoods.len()];
+    Match { veiled, ..conclude(path, nodes, chi_square, likelihoods) }
 }
 
 /// Probability of the second of two explanations, with all variances as large as the better of them asks for.
 fn probability_of_second(parts: &[Part; 2], chances: [f64; 2]) -> f64 {
     let chi_square = parts.each_ref().map(|part| least_chi_square(&part.words));
     let ratio = birge_ratio(chi_square[0].min(chi_square[1]));
-    let [first, second] = weighed(parts, ratio, chances).map(|likelihoods| likelihoods.iter().sum::<f64>());
-    second / (first + second)
-}
-
-/// Likelihoods of two explanations, each with its chance, in one measure.
-fn weighed(parts: &[Part; 2], ratio: f64, chances: [f64; 2]) -> [Vec<f64>; 2] {
-    let mut all = parts.each_ref().map(|part| widened(&part.words, ratio).collect::<Vec<f64>>());
-    let [first, second] = &mut all;
-    exponentiate([first, second]);
-    for (likelihoods, chance) in all.iter_mut().zip(chances) {
-        likelihoods.iter_mut().for_each(|likelihood| *likelihood *= chance);
+    let [first, second] = parts.each_ref().map(|part| log_sum(widened(&part.words, ratio)));
+    if second == f64::NEG_INFINITY {
+        0.0
+    } else {
+        chances[1] / (chances[1] + chances[0] * (first - second).exp())
     }
-    all
 }
 
 /// What is known beforehand of a photo whose sample a veil lies on, and how probable the usual veil and such
