@@ -210,72 +210,6 @@ fn where_nothing_tells_of_animals_it_is_asked_before_ammonia_is_dosed() {
         .stderr(predicate::str::contains("below zero"));
 }
 
-/// Four fish, fed daily; nitrite rose and went, and nitrate rises.
-#[test]
-fn a_tank_whose_bacteria_keep_up_with_its_animals_is_told_so_and_never_called_ready() {
-    let home = Home::new();
-    home.run(&["tank", "hall", "--volume", "100", "--tap-nitrate", "5", "--temperature", "25"]).success();
-    home.run(&["event", "--tank", "hall", "--at", "2031-03-01T10:00:00+01:00", "fish_added=4"]).success();
-    for day in 1..=30 {
-        let at = |hour: u32| format!("2031-03-{day:02}T{hour:02}:00:00+01:00");
-        home.run(&["event", "--tank", "hall", "--at", &at(9), "food=0.2"]).success();
-        let nitrite = if (8..18).contains(&day) { "nitrite=0.8" } else { "nitrite=0" };
-        let nitrate = format!("nitrate={}", 5 + day / 2);
-        if day % 2 == 0 {
-            home.run(&["add", "--tank", "hall", "--at", &at(18), "ammonia=0", nitrite, &nitrate, "ph=7.2"])
-                .success();
-        }
-    }
-    let (midst, end) = ("2031-03-20T20:00:00+01:00", "2031-03-30T20:00:00+01:00");
-    let keeps_up = predicate::str::contains("KEEPS UP with its animals");
-    home.run(&["assess", "--at", midst]).success().stdout(keeps_up.clone().not());
-    home.run(&["assess", "--at", end])
-        .success()
-        .stdout(keeps_up)
-        .stdout(predicate::str::contains("in 7 tests over 12 days"))
-        .stdout(predicate::str::contains("for more it is not shown"));
-    let said = home.judged(end);
-    assert_eq!((&said["ready"], &said["proof"]), (&Value::from(false), &Value::from("not_shown")));
-    let dose = |line: &Value| line["do"].as_str().unwrap().contains("dose");
-    assert!(!said["advice"].as_array().unwrap().iter().any(dose), "{said}");
-}
-
-/// Traces below every criterion that asks for more, with fish in the tank.
-#[test]
-fn traces_with_animals_in_the_tank_mean_to_feed_less_before_they_harm() {
-    let home = Home::new();
-    home.run(&["event", "--tank", "hall", "--at", "2031-03-01T10:00:00+01:00", "fish_added=2"]).success();
-    let at = "2031-03-05T19:00:00+01:00";
-    let feed_less = |home: &Home| {
-        let said = home.judged(at);
-        let acts = said["advice"].as_array().unwrap().clone();
-        acts.iter().any(|advice| advice["do"].as_str().unwrap().starts_with("feed half"))
-    };
-    let add = |analytes: &[&str]| {
-        let stamp = ["add", "--tank", "hall", "--at", "2031-03-05T18:00:00+01:00"];
-        home.run(&[&stamp, analytes].concat()).success();
-    };
-    add(&["ammonia=0", "nitrate=5", "ph=7"]);
-    assert!(!feed_less(&home));
-    add(&["nitrite=0.15"]);
-    assert!(feed_less(&home));
-}
-
-#[test]
-fn an_unknown_ph_is_answered_by_asking_for_it() {
-    let home = Home::new();
-    home.run(&["event", "--tank", "dark", "--at", "2031-03-01T10:00:00+01:00", "fish_added=4"]).success();
-    home.run(&["add", "--tank", "dark", "--at", "2031-03-05T18:00:00+01:00", "ammonia=1", "nitrite=0"])
-        .success();
-    let said = home.judged("2031-03-05T19:00:00+01:00");
-    let asked = said["advice"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .any(|advice| advice["do"] == "test the pH, temperature, nitrate");
-    assert!(asked, "{said}");
-}
-
 fn not_shown(said: &Value) {
     assert_eq!(said["ready"], false, "{said}");
     assert_eq!(said["proof"], "not_shown", "{said}");
@@ -372,18 +306,4 @@ fn an_unknown_tank_and_an_empty_log_say_how_to_begin() {
     home.run(&["add", "--tank", "t", "ammonia=1"]).success();
     home.run(&["assess", "--tank", "other"]).failure().code(2).stderr(predicate::str::contains("\"other\""));
     assert!(Path::new(home.0.path()).exists());
-}
-
-/// Ammonia was dosed until the fish came; nobody goes on dosing it with them in.
-#[test]
-fn a_forecast_with_fish_in_supposes_no_further_doses() {
-    let home = Home::new();
-    home.import("tank_023", &ALL);
-    let now = now_of("tank_023");
-    home.run(&["event", "--tank", "tank_023", "--at", &now, "fish_added=1", "water_change=30"]).success();
-    home.run(&["add", "--tank", "tank_023", "--at", &now, "ammonia=0.4", "nitrite=0.4"]).success();
-    home.run(&["assess", "--at", &now])
-        .success()
-        .stdout(predicate::str::contains("As the animals are kept and fed now"))
-        .stdout(predicate::str::contains("above 0.25 mg/L for months").not());
 }

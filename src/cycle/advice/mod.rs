@@ -1,12 +1,15 @@
 //! What to do today, in order, with amounts.
 
+mod buffer;
 mod course;
 mod foresee;
 mod mend;
 mod rescue;
+mod stocking;
 
 use super::animals::Animals;
 use super::assessment::Assessment;
+use super::dosing::ammonium_chloride_g;
 use super::series::Series;
 use crate::terms::TankFacts;
 
@@ -84,6 +87,9 @@ fn ask(facts: &TankFacts) -> Advice {
     Advice::new("say what lives in the tank", how, why)
 }
 
+/// Dose during the start, mg/L NH3 (common practice).
+const START_DOSE: f64 = 2.0;
+
 /// What goes before the word to dose ammonia.
 const fn unless_animals(animals: Animals) -> &'static str {
     match animals {
@@ -107,6 +113,23 @@ fn silence(series: &Series) -> Option<Advice> {
         let action = "before anything else, test ammonia, nitrite, nitrate and pH, and log what lives in the tank";
         Advice::new(action, "", why)
     })
+}
+
+/// A share (0 to 1) of the water, to the next 5 %, and in litres where the volume is known.
+fn litres(share: f64, facts: &TankFacts) -> String {
+    let percent = (20.0 * share).ceil() * 5.0;
+    match facts.volume_l {
+        Some(volume) => format!("{percent:.0} % ({:.0} litres)", percent / 100.0 * volume),
+        None => format!("{percent:.0} %"),
+    }
+}
+
+/// Ammonium chloride that raises ammonia by so much, mg/L NH3.
+fn grams(mg_l: f64, facts: &TankFacts) -> String {
+    match facts.volume_l.map(|volume| ammonium_chloride_g(mg_l, volume)) {
+        Some(Ok(grams)) => format!("{mg_l:.1} mg/L: {} g of ammonium chloride", rounded(grams)),
+        _ => format!("{mg_l:.1} mg/L; tell the tank's volume to get grams"),
+    }
 }
 
 /// Grams or litres with as many digits as make sense at home.

@@ -1,6 +1,6 @@
 //! Animals in harmful water: what to do now, in order.
 
-use super::{Advice, CHANGE_CAUTION, SALT_CAUTION, rounded};
+use super::{Advice, CHANGE_CAUTION, SALT_CAUTION, litres, rounded};
 use crate::cycle::criteria::{CCME_UN_IONISED_MG_L, nitrite_maximum_mg_n_l, protective_chloride_mg_l};
 use crate::cycle::danger::{Danger, Severity, any_harms};
 use crate::cycle::dosing::{repeated_changes, single_change};
@@ -169,14 +169,6 @@ fn unknown(dangers: &[Danger]) -> Option<Advice> {
         harm.join(", ")
     );
     Some(Advice::new((*first).to_owned() + &others.collect::<String>(), "now", why))
-}
-
-fn litres(share: f64, facts: &TankFacts) -> String {
-    let percent = (20.0 * share).ceil() * 5.0;
-    match facts.volume_l {
-        Some(volume) => format!("{percent:.0} % ({:.0} litres)", percent / 100.0 * volume),
-        None => format!("{percent:.0} %"),
-    }
 }
 
 #[cfg(test)]

@@ -1,0 +1,82 @@
+//! The water's buffer, which the bacteria use up: when to raise it, and by how much.
+
+use super::{ALKALINITY_CAUTION, Advice, START_DOSE, rounded};
+use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
+use crate::cycle::animals::Animals;
+use crate::cycle::assessment::Assessment;
+use crate::cycle::series::Series;
+use crate::terms::unit::NH3_PER_N;
+use crate::terms::{Analyte, TankFacts};
+
+/// Doses that the buffer must carry to be left alone.
+const DOSES: f64 = 3.0;
+/// Doses that it carries once it is raised.
+const DOSES_AFTERWARDS: f64 = 6.0;
+/// Fall of the pH since the first reading that tells of a buffer being used up (judgement, no source).
+const PH_FALL: f64 = 0.5;
+/// Age up to which a reading of pH speaks for today, days.
+const RECENT_PH_DAYS: f64 = 7.0;
+/// Age up to which a test of the alkalinity need not be made again before it is raised, days (judgement, no
+/// source).
+const RECENT_TEST_DAYS: f64 = 14.0;
+
+/// To raise the alkalinity, or to test it.
+pub fn buffer(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
+    if assessment.stall_cause.is_some() {
+        return None;
+    }
+    let Some(alkalinity) = assessment.balance.alkalinity_meq_l else { return untested(series) };
+    let dose = START_DOSE / NH3_PER_N;
+    let left = doses_left(alkalinity, dose);
+    if left >= DOSES {
+        return None;
+    }
+    let animals = assessment.animals == Animals::Present;
+    let lasts = match left.floor() {
+        _ if animals && alkalinity < RESERVE_MEQ_L => {
+            "less than the bacteria and a steady pH need".to_owned()
+        }
+        _ if animals => "little before the pH falls".to_owned(),
+        0.0 => "not enough for another dose before the pH falls".to_owned(),
+        1.0 => "one more dose before the pH falls".to_owned(),
+        doses => format!("{doses:.0} more doses before the pH falls"),
+    };
+    let rise = (RESERVE_MEQ_L + DOSES_AFTERWARDS * MEQ_PER_MG_N * dose - alkalinity).max(0.5);
+    let tested =
+        series.latest(Analyte::Alkalinity).is_some_and(|(day, _)| series.now - day <= RECENT_TEST_DAYS);
+    let action = if tested {
+        "raise the alkalinity"
+    } else {
+        "raise the alkalinity, once a test confirms that it is low"
+    };
+    let why = format!("by what was read and logged about {alkalinity:.1} meq/L are left: {lasts}");
+    Some(Advice::new(action, amount(rise, animals, facts), why).beware(ALKALINITY_CAUTION))
+}
+
+/// Bicarbonate for a rise, meq/L.
+fn amount(rise: f64, animals: bool, facts: &TankFacts) -> String {
+    let how = if animals { ", in portions over several days" } else { "" };
+    match facts.volume_l {
+        Some(volume) => {
+            format!(
+                "{} g of sodium bicarbonate (+{rise:.1} meq/L){how}",
+                rounded(bicarbonate_g(rise, volume))
+            )
+        }
+        None => format!("+{rise:.1} meq/L{how}"),
+    }
+}
+
+/// Whether to test the buffer of which nothing is known: the pH tells that it is being used up.
+fn untested(series: &Series) -> Option<Advice> {
+    let (day, now) = series.latest(Analyte::Ph)?;
+    let first = series.samples.iter().find_map(|sample| sample.ph)?;
+    let fell = first.lower() > now.upper() && first.value - now.value >= PH_FALL;
+    (fell && series.now - day <= RECENT_PH_DAYS).then(|| {
+        let why = format!(
+            "the pH has fallen from {:.1} to {:.1}: the bacteria use up alkalinity, and nothing in the log tells how much is left",
+            first.value, now.value
+        );
+        Advice::new("test the alkalinity (carbonate hardness)", "today", why)
+    })
+}
