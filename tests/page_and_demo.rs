@@ -32,6 +32,23 @@ fn the_demo_proves_its_tank_and_leaves_a_page_and_a_picture() {
 }
 
 #[test]
+fn the_readme_shows_what_the_demo_prints() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = tintwell(folder.path()).arg("demo").arg(folder.path().join("demo")).assert().success();
+    let printed = String::from_utf8(run.get_output().stdout.clone()).unwrap();
+    let readme = include_str!("../README.md");
+    let shown = readme.split("```text\n").nth(1).unwrap().split("```").next().unwrap();
+    let mut rest = printed.as_str();
+    for line in shown.lines().filter(|line| !line.is_empty()) {
+        let at = rest
+            .find(&format!("\n{line}\n"))
+            .unwrap_or_else(|| panic!("not printed, or not in this place: {line}"));
+        rest = &rest[at + line.len() + 1..];
+    }
+    assert!(shown.lines().count() > 10 && shown.contains("READY"));
+}
+
+#[test]
 fn a_hostile_tank_name_is_text_on_the_page() {
     let home = tempfile::tempdir().unwrap();
     let tank = "<script>alert(1)</script>";
