@@ -125,6 +125,9 @@ fn split(text: &str) -> Result<(f64, &str), String> {
     match text[..end].parse::<f64>() {
         Ok(number) if number.is_finite() => Ok((number, rest)),
         Ok(_) => Err(format!("{text:?} is too large a number")),
+        Err(_) if text.get(1..end).is_some_and(|after| after.contains('-')) => {
+            Err(format!("{text:?} is no number: write what lies between two as 0.25..0.5"))
+        }
         Err(_) => Err(format!("{text:?} is no number")),
     }
 }
@@ -194,7 +197,11 @@ pub fn doubt(analyte: Analyte, value: f64) -> Option<String> {
         Analyte::Alkalinity => (0.0, 12.0),
     };
     (!(low..=high).contains(&value)).then(|| {
-        format!("{analyte} of {value} {} is unusual: check the number and its unit", analyte.default_unit())
+        let unit = analyte.default_unit();
+        // What is hot for water in degrees Celsius is usual in Fahrenheit.
+        let fahrenheit = analyte == Analyte::Temperature && (50.0..=100.0).contains(&value);
+        let hint = if fahrenheit { format!(", such as {value}F") } else { String::new() };
+        format!("{analyte} of {value} {unit} is unusual: check the number and its unit{hint}")
     })
 }
 
@@ -273,6 +280,8 @@ mod tests {
         ] {
             assert!(typed(text, analyte).is_err(), "{text} {analyte}");
         }
+        let of_a_range = typed("5-10", Analyte::Nitrate).unwrap_err();
+        assert!(of_a_range.contains("0.25..0.5"), "{of_a_range}");
         assert!(amount("130", EventKind::WaterChange).is_err());
         assert!(amount("-1", EventKind::Food).is_err());
         assert!(amount("2 mL", EventKind::Food).is_err());
@@ -281,6 +290,8 @@ mod tests {
     #[test]
     fn the_unusual_is_doubted_and_the_usual_is_not() {
         assert!(doubt(Analyte::Ammonia, 120.0).unwrap().contains("unusual"));
+        assert!(doubt(Analyte::Temperature, 78.0).unwrap().ends_with("its unit, such as 78F"));
+        assert!(doubt(Analyte::Temperature, 45.0).unwrap().ends_with("its unit"));
         assert_eq!(doubt(Analyte::Ammonia, 4.0), None);
         assert!(doubt_amount(EventKind::AmmoniaDose, 40.0).is_some());
         assert_eq!(doubt_amount(EventKind::AmmoniaDose, 2.0), None);

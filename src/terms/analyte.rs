@@ -68,8 +68,20 @@ impl fmt::Display for Analyte {
 
 /// A word that names no analyte.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("unknown analyte {0:?}: use one of ammonia, nitrite, nitrate, ph, temperature, alkalinity")]
+#[error("unknown analyte {0:?}: use one of ammonia, nitrite, nitrate, ph, temperature, alkalinity{hint}", hint = meant(.0))]
 pub struct UnknownAnalyte(pub String);
+
+/// What other words of the trade stand for; in which unit is for the keeper to say.
+fn meant(word: &str) -> &'static str {
+    match word.trim().to_ascii_lowercase().as_str() {
+        "nh3" | "nh4" | "nh3/nh4" | "tan" => "; ammonia=1.2 is in mg/L NH3, ammonia=1.0N as nitrogen",
+        "no2" => "; nitrite=0.5 is in mg/L NO2, nitrite=0.15N as nitrogen",
+        "no3" => "; nitrate=20 is in mg/L NO3, nitrate=4.5N as nitrogen",
+        "kh" | "dkh" => "; carbonate hardness is alkalinity=4dKH",
+        "temp" => "; temperature=25 is in degrees Celsius, temperature=77F in Fahrenheit",
+        _ => "",
+    }
+}
 
 impl FromStr for Analyte {
     type Err = UnknownAnalyte;
@@ -98,5 +110,8 @@ mod tests {
     fn an_unknown_word_is_named_with_the_known_ones() {
         let message = "amonia".parse::<Analyte>().unwrap_err().to_string();
         assert!(message.contains("amonia") && message.contains("ammonia, nitrite"));
+        assert!(message.ends_with("alkalinity"), "{message}");
+        let of_the_trade = "KH".parse::<Analyte>().unwrap_err().to_string();
+        assert!(of_the_trade.ends_with("carbonate hardness is alkalinity=4dKH"), "{of_the_trade}");
     }
 }
