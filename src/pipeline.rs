@@ -391,3 +391,30 @@ fn fill_evidence(
     evidence.residual = Some(correction.residual());
     evidence.distance = Some(distance);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chart::scale::DetectionLimits;
+    use crate::chart::shipped;
+
+    /// However clear the liquid, no bound lies below the decision limit (Currie 1968).
+    #[test]
+    fn a_blank_is_bounded_by_no_less_than_the_decision_limit() {
+        let mut scale = shipped::find("rendered-ammonia").unwrap().unwrap().scales[0].clone();
+        scale.limits = Some(DetectionLimits::of_blank(0.1));
+        let blank = |value: f64, high: f64| Match {
+            outcome: Outcome::Within { value, low: 0.0, high },
+            chi_square: 1.0,
+            above: 0.0,
+            sd: 0.01,
+            may_be_lower: false,
+            may_be_higher: false,
+            veiled: 0.0,
+        };
+        let (status, value, _, high) = numbers(&scale, &blank(0.01, 0.02));
+        assert_eq!((status, value), (Status::BelowDetection, Some(0.0)));
+        assert!((high.unwrap() - 0.16449).abs() < 1e-4);
+        assert_eq!(numbers(&scale, &blank(0.1, 0.3)).3, Some(0.3));
+    }
+}

@@ -51,3 +51,30 @@ fn relative_to_paper(patch: &Patch, colour: &AreaColour, light: &Illumination) -
     let paper = light.at(patch.rect.centre());
     std::array::from_fn(|channel| colour.light[channel] / paper[channel])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{card, photo};
+
+    #[test]
+    fn a_patch_that_is_clipped_at_white_is_left_out_and_counted() {
+        let file = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/photos/ammonia_unknown/004.jpg");
+        let sound = photo::open(file.as_ref()).unwrap();
+        let view = card::find(&sound.pixels).unwrap();
+        let light = Illumination::fit(&sound, &view).unwrap();
+        let all = PatchColours::measure(&sound, &view, &light);
+        assert!(all.clipped == 0 && all.relative.iter().all(Option::is_some));
+        let mut picture = sound.pixels.to_image();
+        let patch = view.layout.patches[5].rect;
+        for (x, y, pixel) in picture.enumerate_pixels_mut() {
+            let (x, y) = view.to_card.apply((x.into(), y.into()));
+            if patch.contains(crate::card::layout::PointMm { x, y }) {
+                pixel.0 = [255; 3];
+            }
+        }
+        let glaring = Photo { pixels: picture.into(), ..sound };
+        let seen = PatchColours::measure(&glaring, &view, &light);
+        assert_eq!((seen.clipped, seen.relative[5]), (1, None));
+    }
+}

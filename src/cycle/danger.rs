@@ -304,4 +304,22 @@ mod tests {
         assert!(nitrite(level, &WARM).severity > nitrite(level, &sea).severity);
         assert_eq!(nitrite(Some((0.9, 1.2)), &WARM).severity, Severity::Acute);
     }
+
+    #[test]
+    fn what_may_reach_a_criterion_is_never_called_low() {
+        let wide = Some((0.001, 30.0));
+        for danger in [ammonia(wide, &WARM), nitrite(wide, &WARM), nitrate(wide, &WARM)] {
+            assert!(danger.severity > Severity::Low, "{danger:?}");
+        }
+    }
+
+    /// At pH 7.9 to 8.1 and 24 to 26 °C 4.0 to 7.0 % is un-ionised (Emerson 1975): 0.45 to 3 mg/L hold
+    /// 0.018 to 0.21 mg/L NH3, from below EIFAC's limit to four times where gills suffer.
+    #[test]
+    fn ammonia_that_most_likely_harms_is_called_harmful() {
+        let likely = Some((0.45 / NH3_PER_N, 3.0 / NH3_PER_N));
+        let danger = ammonia(likely, &WARM);
+        assert!(danger.bounds.unwrap().0 < EIFAC_UN_IONISED_MG_L);
+        assert_eq!(danger.severity, Severity::Harmful);
+    }
 }

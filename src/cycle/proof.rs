@@ -219,6 +219,10 @@ fn evidence(dose: &DatedDeed, sample: &Sample, before: Option<Level>, nitrate_ma
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cycle::TankHistory;
+    use crate::cycle::history::Deed;
+    use crate::reading::{Measurement, Status};
+    use crate::terms::Analyte;
     use approx::assert_relative_eq;
 
     #[test]
@@ -237,5 +241,45 @@ mod tests {
         assert_eq!(outcome(0.99, 0.99, 0.02), Outcome::Failed);
         assert_eq!(outcome(0.99, 0.6, 0.99), Outcome::NotShown);
         assert_eq!(outcome(0.99, 0.99, 0.5), Outcome::NotShown);
+    }
+
+    /// The proof that a dose and readings of zero a day later make, if other things were done in between.
+    fn proof_of(dose_mg_l: f64, hours: i64, others: &[(EventKind, i64)]) -> Option<Proof> {
+        let dosed_at = DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap();
+        let after = |hours: i64| dosed_at + chrono::TimeDelta::hours(hours);
+        let deed = |kind, amount, at| Deed { kind, amount, at, note: String::new(), is_supposed: false };
+        let dose = deed(EventKind::AmmoniaDose, Some(dose_mg_l), dosed_at);
+        let others = others.iter().map(|&(kind, hours)| deed(kind, Some(30.0), after(hours)));
+        let zero = |analyte| Measurement {
+            analyte,
+            status: Status::Read,
+            value: Some(0.0),
+            low: Some(0.0),
+            high: Some(0.1),
+            taken_at: after(hours),
+            flags: Vec::new(),
+        };
+        let history = TankHistory {
+            facts: TankFacts::default(),
+            measurements: [Analyte::Ammonia, Analyte::Nitrite].map(zero).to_vec(),
+            deeds: [dose].into_iter().chain(others).collect(),
+        };
+        let series = Series::new(&history, after(hours + 1));
+        latest_proof(&series, &history.facts, &track(&series, &history.facts))
+    }
+
+    /// A dose of about 2 ppm and a test about a day later (common practice).
+    #[test]
+    fn small_doses_and_tests_long_after_prove_nothing() {
+        assert!(proof_of(2.0, 24, &[]).is_some());
+        assert!(proof_of(0.8, 24, &[]).is_none() && proof_of(1.2, 24, &[]).is_none());
+        assert!(proof_of(2.0, 48, &[]).is_none() && proof_of(2.0, 12, &[]).is_none());
+    }
+
+    #[test]
+    fn water_changed_or_more_ammonia_given_in_between_proves_nothing() {
+        assert!(proof_of(2.0, 24, &[(EventKind::WaterChange, 6)]).is_none());
+        assert!(proof_of(2.0, 24, &[(EventKind::WaterChange, -6)]).is_some());
+        assert!(proof_of(2.0, 24, &[(EventKind::FilterCleaned, 20)]).is_none());
     }
 }

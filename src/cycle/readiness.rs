@@ -151,6 +151,7 @@ fn found_since(series: &Series, proved_on: f64) -> Option<Analyte> {
 mod tests {
     use super::*;
     use crate::cycle::TankHistory;
+    use crate::cycle::history::Deed;
     use crate::reading::{Measurement, Status};
     use chrono::DateTime;
 
@@ -177,5 +178,22 @@ mod tests {
         assert!(told(7.3, "19"));
         assert!(!told(7.5, "19"));
         assert!(!told(7.3, "10"), "an old reading tells nothing of today");
+    }
+
+    #[test]
+    fn medicine_soon_after_a_proof_undoes_it_and_before_it_does_not() {
+        let at = |hour: i64| {
+            DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap()
+                + chrono::TimeDelta::hours(hour)
+        };
+        let deed =
+            |kind, hour| Deed { kind, amount: None, at: at(hour), note: String::new(), is_supposed: false };
+        let is_undone = |hour: i64| {
+            // The series begins with its first record.
+            let deeds = vec![deed(EventKind::FishAdded, 0), deed(EventKind::Medicine, hour)];
+            let history = TankHistory { facts: TankFacts::default(), measurements: Vec::new(), deeds };
+            undone(&Series::new(&history, at(200)), &history.facts, 2.0).is_some()
+        };
+        assert!(!is_undone(40) && is_undone(49) && is_undone(100));
     }
 }
