@@ -13,8 +13,8 @@ pub struct EntryArgs {
     #[arg(long, value_name = "NAME")]
     pub tank: String,
 
-    /// When it was done or the water was sampled, e.g. "2031-03-04 18:05" in your own time zone; 18:05 alone is the latest that has been
-    /// [default: now]
+    /// When it was done or the water was sampled, e.g. "2031-03-04 18:05" in your own time zone; 18:05 alone
+    /// is the latest that has been [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
 
