@@ -5,11 +5,11 @@ use std::io::Cursor;
 use image::codecs::png::PngDecoder;
 use image::codecs::webp::WebPDecoder;
 use image::error::{ImageError, LimitErrorKind};
-use image::{DynamicImage, ImageDecoder, Limits};
+use image::{DynamicImage, ImageDecoder, Limits, RgbImage};
 
 use super::preview::Choose;
 use super::upright::Part;
-use super::{Format, MAX_PIXELS, Memory, PhotoError, Pixels, jpeg};
+use super::{Format, MAX_PIXELS, PhotoError, jpeg};
 
 /// Most memory that a decoder may take for one picture, bytes: the largest picture at 16 bits and four channels.
 const MAX_DECODER_BYTES: u64 = MAX_PIXELS * 8;
@@ -17,7 +17,7 @@ const MAX_DECODER_BYTES: u64 = MAX_PIXELS * 8;
 /// A decoded file, not yet upright and not yet sRGB.
 pub(super) struct Raw {
     /// Pixels as stored.
-    pub pixels: Pixels,
+    pub pixels: RgbImage,
     /// What of the whole picture they are, if not all.
     pub part: Option<Part>,
     /// Embedded ICC profile.
@@ -77,8 +77,8 @@ fn finish(format: Format, mut decoder: impl ImageDecoder) -> Result<Raw, PhotoEr
     decoder.set_limits(limits).map_err(|e| refusal(format, e))?;
     let icc = decoder.icc_profile().map_err(|e| refusal(format, e))?;
     let exif = decoder.exif_metadata().map_err(|e| refusal(format, e))?;
-    let pixels = DynamicImage::from_decoder(decoder).map_err(|e| refusal(format, e))?.into_rgb8().into_raw();
-    Ok(Raw { pixels: rgb_image(format, width, height, pixels)?, part: None, icc, exif })
+    let pixels = DynamicImage::from_decoder(decoder).map_err(|e| refusal(format, e))?.into_rgb8();
+    Ok(Raw { pixels, part: None, icc, exif })
 }
 
 /// Refuses a size that would cost too much memory.
@@ -94,9 +94,9 @@ pub(super) fn rgb_image(
     format: Format,
     width: u32,
     height: u32,
-    pixels: impl Into<Memory>,
-) -> Result<Pixels, PhotoError> {
-    Pixels::from_raw(width, height, pixels.into())
+    pixels: Vec<u8>,
+) -> Result<RgbImage, PhotoError> {
+    RgbImage::from_raw(width, height, pixels)
         .ok_or_else(|| PhotoError::Damaged { format, detail: "fewer pixels than announced".into() })
 }
 

@@ -5,10 +5,10 @@
 
 use std::sync::LazyLock;
 
+use image::RgbImage;
 use moxcms::{ColorProfile, DataColorSpace, ToneReprCurve};
 use palette::encoding::{FromLinear, IntoLinear, Srgb};
 
-use super::Pixels;
 use super::profile::{self, ColourSpace};
 
 /// Decoding of 8-bit values to linear light in sRGB primaries.
@@ -31,7 +31,7 @@ impl Encoding {
 
     /// That of an embedded profile. Profiles of curves and a matrix (all that phones write) leave the
     /// pixels alone; by a profile of tables the pixels are converted to sRGB.
-    pub(super) fn of(icc: Option<&[u8]>, pixels: &mut Pixels) -> (Self, ColourSpace) {
+    pub(super) fn of(icc: Option<&[u8]>, pixels: &mut RgbImage) -> (Self, ColourSpace) {
         let Some(icc) = icc else { return (Self::srgb(), ColourSpace::Srgb) };
         match ColorProfile::new_from_slice(icc).ok().and_then(|parsed| Self::of_matrix_profile(&parsed)) {
             Some(encoding) if encoding.is_nearly_srgb() => (Self::srgb(), ColourSpace::Srgb),

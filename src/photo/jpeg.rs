@@ -18,6 +18,7 @@ mod scan;
 mod seam;
 mod sequential;
 
+use image::RgbImage;
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
@@ -27,7 +28,7 @@ use zune_jpeg::errors::DecodeErrors;
 use super::decode::{Raw, hold_pixel_limit, rgb_image};
 use super::preview::{Choose, Preview};
 use super::upright::Part;
-use super::{Format, Memory, PhotoError, Pixels};
+use super::{Format, PhotoError};
 use area::Area;
 use frame::Frame;
 
@@ -74,7 +75,7 @@ pub(super) fn decode(bytes: &[u8], choose: &mut Choose) -> Result<Raw, PhotoErro
     if let Some((pixels, part)) = chosen.and_then(|corners| part(bytes, &frame, &corners)) {
         return Ok(Raw { pixels, part: Some(part), icc, exif });
     }
-    let pixels = pixels(&mut decoder).map_err(|error| refusal(bytes, error))?;
+    let pixels = decoder.decode().map_err(|error| refusal(bytes, error))?;
     Ok(Raw { pixels: to_image(width, height, pixels)?, part: None, icc, exif })
 }
 
@@ -87,18 +88,11 @@ fn decoder(bytes: &[u8]) -> JpegDecoder<ZCursor<&[u8]>> {
     JpegDecoder::new_with_options(ZCursor::new(bytes), options)
 }
 
-fn pixels(decoder: &mut JpegDecoder<ZCursor<&[u8]>>) -> Result<Memory, DecodeErrors> {
-    decoder.decode_headers()?;
-    let mut pixels = Memory::zeroed(decoder.output_buffer_size().unwrap_or_default());
-    decoder.decode_into(&mut pixels)?;
-    Ok(pixels)
-}
-
 /// Above this share of all units decoding them apart saves nothing.
 const MOST_SHARE: f64 = 0.85;
 
 /// The pixels of a convex part; `None` where decoding it apart is not possible or saves nothing.
-fn part(bytes: &[u8], frame: &Frame, corners: &[(f64, f64)]) -> Option<(Pixels, Part)> {
+fn part(bytes: &[u8], frame: &Frame, corners: &[(f64, f64)]) -> Option<(RgbImage, Part)> {
     let unit = frame.unit_pixels();
     let area = Area::under(corners, unit, frame.units)?;
     if area.count() as f64 > MOST_SHARE * (frame.units.0 * frame.units.1) as f64 {
@@ -106,7 +100,7 @@ fn part(bytes: &[u8], frame: &Frame, corners: &[(f64, f64)]) -> Option<(Pixels, 
     }
     let file = crop::crop(bytes, frame, &area)?;
     let mut decoder = decoder(&file);
-    let pixels = pixels(&mut decoder).ok()?;
+    let pixels = decoder.decode().ok()?;
     let (width, height) = decoder.dimensions()?;
     Some((to_image(width, height, pixels).ok()?, area.part(unit, frame.size)))
 }
@@ -136,7 +130,7 @@ impl Preview {
     }
 }
 
-fn to_image(width: usize, height: usize, pixels: Memory) -> Result<Pixels, PhotoError> {
+fn to_image(width: usize, height: usize, pixels: Vec<u8>) -> Result<RgbImage, PhotoError> {
     let side = |length: usize| u32::try_from(length).unwrap_or(u32::MAX);
     rgb_image(Format::Jpeg, side(width), side(height), pixels)
 }

@@ -21,7 +21,6 @@ mod format;
 #[cfg(feature = "heic")]
 mod heic;
 mod jpeg;
-mod memory;
 mod metadata;
 mod preview;
 mod profile;
@@ -31,7 +30,6 @@ pub use capture::CaptureTime;
 pub use encoding::Encoding;
 pub use error::PhotoError;
 pub use format::Format;
-pub use memory::{Memory, Pixels};
 pub use preview::Preview;
 pub use profile::ColourSpace;
 pub use upright::Upright;
@@ -186,11 +184,11 @@ const GREY_SHARE: f64 = 0.995;
 const GREY_SAMPLE: usize = 100_000;
 
 /// Whether nearly all pixels have equal channels; pixels at even distances are looked at.
-fn is_monochrome(pixels: &[u8]) -> bool {
+fn is_monochrome(pixels: &RgbImage) -> bool {
     let (mut seen, mut grey) = (0_u32, 0_u32);
     // An odd distance, lest the same columns be met in every row.
     let distance = (pixels.len() / 3 / GREY_SAMPLE).max(12) | 1;
-    for pixel in pixels.chunks_exact(3).step_by(distance) {
+    for pixel in pixels.as_raw().chunks_exact(3).step_by(distance) {
         let (r, g, b) = (pixel[0], pixel[1], pixel[2]);
         seen += 1;
         grey += u32::from(r.max(g).max(b) - r.min(g).min(b) <= GREY_SPREAD);

@@ -1,8 +1,7 @@
 //! From a colour space that only tables describe to sRGB.
 
+use image::RgbImage;
 use moxcms::{ColorProfile, DataColorSpace, Layout, TransformExecutor, TransformOptions};
-
-use super::Pixels;
 
 /// What the file's pixels were encoded in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,7 +20,7 @@ const PROBE_LEVELS: [u8; 6] = [0, 51, 102, 153, 204, 255];
 const PROBE_TOLERANCE: u8 = 1;
 
 /// Converts the pixels to 8-bit sRGB by an embedded ICC profile of tables.
-pub(super) fn to_srgb(pixels: &mut Pixels, icc: &[u8]) -> ColourSpace {
+pub(super) fn to_srgb(pixels: &mut RgbImage, icc: &[u8]) -> ColourSpace {
     let Some(transform) = transform(icc) else { return ColourSpace::ProfileUnusable };
     match changes_colours(&*transform) {
         Some(false) => return ColourSpace::Srgb,

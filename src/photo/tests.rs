@@ -111,7 +111,7 @@ fn an_embedded_srgb_profile_changes_no_pixel() {
 
 #[test]
 fn a_damaged_profile_is_told_of() {
-    let mut pixels = Pixels::from_raw(4, 4, [200, 100, 50].repeat(16).into()).unwrap();
+    let mut pixels = RgbImage::from_pixel(4, 4, Rgb([200, 100, 50]));
     assert_eq!(profile::to_srgb(&mut pixels, b"not a profile"), ColourSpace::ProfileUnusable);
     assert_eq!(pixels.get_pixel(0, 0).0, [200, 100, 50]);
 }

@@ -8,8 +8,6 @@ use std::ops::Range;
 use image::metadata::Orientation;
 use image::{DynamicImage, RgbImage};
 
-use super::Pixels;
-
 /// Bytes of a pixel.
 const PIXEL: usize = 3;
 
@@ -80,7 +78,7 @@ impl Part {
 /// A picture that stands upright, however it is stored, or the part of it that was decoded.
 #[derive(Clone, PartialEq)]
 pub struct Upright {
-    stored: Pixels,
+    stored: RgbImage,
     part: Part,
     orientation: Orientation,
     width: u32,
@@ -97,13 +95,11 @@ impl From<RgbImage> for Upright {
 impl Upright {
     /// Pixels as stored, and how they are to be turned.
     pub fn new(stored: RgbImage, orientation: Orientation) -> Self {
-        let (width, height) = stored.dimensions();
-        let stored = Pixels::from_raw(width, height, stored.into_raw().into());
-        Self::of_part(stored.expect("there are as many pixels as before"), None, orientation)
+        Self::of_part(stored, None, orientation)
     }
 
     /// The same of a part of the picture, or all of it.
-    pub(super) fn of_part(stored: Pixels, part: Option<Part>, orientation: Orientation) -> Self {
+    pub(super) fn of_part(stored: RgbImage, part: Option<Part>, orientation: Orientation) -> Self {
         let part = part.unwrap_or_else(|| Part::whole(stored.dimensions()));
         let (width, height) = part.size;
         let steps = Steps::new(width as usize, height as usize, orientation);
@@ -154,7 +150,7 @@ impl Upright {
     }
 
     /// The pixels that were decoded, and some beside them, in the order in which they are stored.
-    pub fn stored(&self) -> &Pixels {
+    pub fn stored(&self) -> &RgbImage {
         &self.stored
     }
 
@@ -176,10 +172,7 @@ impl Upright {
 
     /// A picture that is stored as it stands: only what was decoded of it.
     pub fn to_image(&self) -> RgbImage {
-        let (width, height) = self.stored.dimensions();
-        let stored = RgbImage::from_raw(width, height, self.stored.to_vec());
-        let stored = stored.expect("there are as many pixels as before");
-        let mut picture = DynamicImage::ImageRgb8(stored);
+        let mut picture = DynamicImage::ImageRgb8(self.stored.clone());
         picture.apply_orientation(self.orientation);
         picture.into_rgb8()
     }

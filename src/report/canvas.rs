@@ -94,8 +94,7 @@ impl Canvas {
                     let pixel = self.image.get_pixel_mut(x, y);
                     for (under, over) in pixel.0.iter_mut().zip(rgb) {
                         let mixed = f64::from(*under) * (1.0 - share) + f64::from(over) * share;
-                        // Rounded: it is positive.
-                        *under = (mixed + 0.5) as u8;
+                        *under = mixed.round() as u8;
                     }
                 }
             }
@@ -139,8 +138,7 @@ fn distance_to_segment(p: At, a: At, b: At) -> f64 {
     let length2 = dx * dx + dy * dy;
     let along = if length2 > 0.0 { ((p.0 - a.0) * dx + (p.1 - a.1) * dy) / length2 } else { 0.0 };
     let t = along.clamp(0.0, 1.0);
-    let (right, below) = (p.0 - a.0 - t * dx, p.1 - a.1 - t * dy);
-    (right * right + below * below).sqrt()
+    (p.0 - a.0 - t * dx).hypot(p.1 - a.1 - t * dy)
 }
 
 #[cfg(test)]
