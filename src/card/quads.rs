@@ -30,40 +30,54 @@ pub fn dark_quads(grey: &GreyImage, radius: usize) -> Vec<Quad> {
         .collect()
 }
 
-/// White where the picture is dark against its surroundings.
+/// White where the picture is dark against the mean of what lies around, as far as it goes.
 fn dark_mask(grey: &GreyImage, radius: usize) -> GrayImage {
     let (width, height) = (grey.width, grey.height);
-    let sums = integral(grey);
-    let line = width + 1;
+    let row = |y: usize| &grey.values[y * width..][..width];
+    // Of each column the sum over the rows around, and of all columns up to each. Single values are known to
+    // fewer digits by so much that these sums are exact: what was added can be taken off again.
+    let (mut columns, mut sums) = (vec![0.0_f64; width], vec![0.0_f64; width + 1]);
+    let add = |columns: &mut [f64], row: &[f32], sign: f64| {
+        columns.iter_mut().zip(row).for_each(|(sum, &value)| *sum += sign * f64::from(value));
+    };
+    (0..radius.min(height)).for_each(|y| add(&mut columns, row(y), 1.0));
     let mut mask = vec![0; width * height];
     for (y, own) in mask.chunks_exact_mut(width.max(1)).enumerate() {
-        let (top, bottom) = (y.saturating_sub(radius), (y + radius + 1).min(height));
-        let (above, below) = (&sums[top * line..][..line], &sums[bottom * line..][..line]);
-        let values = &grey.values[y * width..][..width];
-        for (x, (own, &value)) in own.iter_mut().zip(values).enumerate() {
-            let (left, right) = (x.saturating_sub(radius), (x + radius + 1).min(width));
-            let sum = below[right] + above[left] - above[right] - below[left];
-            let count = ((bottom - top) * (right - left)) as f64;
-            if f64::from(value) * count < DARK_SHARE * sum {
-                *own = 255;
-            }
+        if y + radius < height {
+            add(&mut columns, row(y + radius), 1.0);
         }
+        if y > radius {
+            add(&mut columns, row(y - radius - 1), -1.0);
+        }
+        let mut sum = 0.0;
+        for (before, column) in sums[1..].iter_mut().zip(&columns) {
+            sum += column;
+            *before = sum;
+        }
+        let rows = (y + radius + 1).min(height) - y.saturating_sub(radius);
+        mark_dark(own, row(y), &sums, (radius, rows));
     }
     GrayImage::from_raw(width as u32, height as u32, mask).unwrap_or_default()
 }
 
-/// Sums over all rectangles that start at the origin; one row and column more than the picture.
-fn integral(grey: &GreyImage) -> Vec<f64> {
-    let line = grey.width + 1;
-    let mut sums = vec![0.0_f64; line * (grey.height + 1)];
-    for y in 0..grey.height {
-        let mut row = 0.0;
-        for x in 0..grey.width {
-            row += f64::from(grey.at(x, y));
-            sums[(y + 1) * line + x + 1] = sums[y * line + x + 1] + row;
-        }
+/// Marks a row's dark pixels, from the sums over all columns before each place of the rows around.
+fn mark_dark(own: &mut [u8], row: &[f32], sums: &[f64], (radius, rows): (usize, usize)) {
+    let width = own.len();
+    let code = |value: f32, sum: f64, count: f64| {
+        if f64::from(value) * count < DARK_SHARE * sum { 255 } else { 0 }
+    };
+    let edge = radius.min(width);
+    let right_edge = width.saturating_sub(radius).max(edge);
+    for x in (0..edge).chain(right_edge..width) {
+        let (left, right) = (x.saturating_sub(radius), (x + radius + 1).min(width));
+        own[x] = code(row[x], sums[right] - sums[left], (rows * (right - left)) as f64);
     }
-    sums
+    let count = (rows * (2 * radius + 1)) as f64;
+    let inner = own[edge..right_edge].iter_mut().zip(&row[edge..right_edge]);
+    let around = sums.iter().zip(sums.iter().skip(2 * radius + 1));
+    for ((own, &value), (left, right)) in inner.zip(around) {
+        *own = code(value, right - left, count);
+    }
 }
 
 /// The quadrilateral that a contour draws, with its sides fitted to the contour; `None` if it is
@@ -183,5 +197,36 @@ impl Line {
         let (dx, dy) = (other.point.0 - self.point.0, other.point.1 - self.point.1);
         let t = (dx * other.direction.1 - dy * other.direction.0) / cross;
         Some((self.point.0 + t * self.direction.0, self.point.1 + t * self.direction.1))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use image::{Rgb, RgbImage};
+    use rand::{RngExt, SeedableRng};
+    use rand_pcg::Pcg64Mcg;
+
+    use super::*;
+    use crate::photo::Upright;
+
+    #[test]
+    fn what_is_dark_is_told_as_by_means_taken_one_by_one() {
+        let mut random = Pcg64Mcg::seed_from_u64(8);
+        let photo = RgbImage::from_fn(23, 17, |_, _| Rgb(random.random()));
+        let grey = GreyImage::reduced(&Upright::from(photo), 1);
+        for radius in [1, 3, 9, 40] {
+            let mask = dark_mask(&grey, radius);
+            for (x, y, pixel) in mask.enumerate_pixels() {
+                let (x, y) = (x as usize, y as usize);
+                let around = |at: usize, most: usize| at.saturating_sub(radius)..(at + radius + 1).min(most);
+                let values: Vec<f64> = around(y, 17)
+                    .flat_map(|y| around(x, 23).map(move |x| (x, y)))
+                    .map(|(x, y)| f64::from(grey.at(x, y)))
+                    .collect();
+                let mean = values.iter().sum::<f64>() / values.len() as f64;
+                let is_dark = f64::from(grey.at(x, y)) < DARK_SHARE * mean;
+                assert_eq!(pixel.0[0] > 0, is_dark, "{x}, {y}, {radius}");
+            }
+        }
     }
 }

@@ -15,7 +15,6 @@ use tintwell::chart::Chart;
 use tintwell::colour::{Illumination, PatchColours};
 use tintwell::photo::{self, Photo};
 use tintwell::pipeline::{self, View};
-use tintwell::sample::Veil;
 
 static JPEG: LazyLock<Vec<u8>> = LazyLock::new(phone::twelve_megapixels);
 static PHOTO: LazyLock<Photo> = LazyLock::new(|| photo::from_bytes(&JPEG).unwrap());
@@ -84,11 +83,7 @@ fn match_colours_behind_glass(bencher: Bencher) {
     let ruler = CHART.scales[0].ruler(CHART.form).unwrap();
     bencher.counter(ItemsCount::new(colours.len())).bench(|| {
         for (colour, circumstances) in &colours {
-            black_box(ruler.match_behind_veil(
-                *colour,
-                circumstances,
-                Veil { least: 0.0, most: 0.12, chance: 0.1, misled: 0.1 },
-            ));
+            black_box(ruler.match_behind_veil(*colour, circumstances, phone::VEIL));
         }
     });
 }

@@ -6,6 +6,7 @@ use rand_distr::{Distribution, Normal};
 use rand_pcg::Pcg64Mcg;
 use tintwell::chart::matching::typical_light;
 use tintwell::chart::{Chart, Circumstances};
+use tintwell::sample::Veil;
 
 /// A rendered photo of 4032 by 3024 pixels; its vial holds ammonia.
 const RENDERED: &str = "fixtures/photos/ammonia_unknown/006.jpg";
@@ -13,6 +14,9 @@ const RENDERED: &str = "fixtures/photos/ammonia_unknown/006.jpg";
 const NOISE: f64 = 5.0;
 /// JPEG quality, percent, with colour at half scale each way.
 const QUALITY: u8 = 93;
+
+/// What the darkest light in a vial usually allows.
+pub const VEIL: Veil = Veil { least: 0.0, most: 0.12, chance: 0.1, misled: 0.1 };
 
 /// Path of a file of the repository.
 pub fn file(name: &str) -> std::path::PathBuf {
