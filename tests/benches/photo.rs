@@ -139,7 +139,7 @@ fn calibrating(report: &mut Report, home: &Path, rounds: usize) {
     let run = |args: &[&str]| done(tintwell(home, 1, args).stdout(Stdio::null()));
     let [making, reading] = by_turns(rounds, [&mut || run(&calibrate), &mut || run(&read)]);
     let what = format!("making a chart of {} photos to reading them", photos.len());
-    report.at_most(&what, making.as_secs_f64() / reading.as_secs_f64(), 1.3);
+    report.at_most(&what, making.as_secs_f64() / reading.as_secs_f64(), 1.2);
 }
 
 /// Importing photos: memory must not grow with their number, and a second core must be of use.
