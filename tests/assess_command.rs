@@ -97,7 +97,7 @@ fn a_ready_tank_is_told_so_in_words_with_food_and_water_changes() {
         .stdout(predicate::str::contains("change water each week"));
 }
 
-/// A proof that passes although ammonia went at an eighth of that pace before, and nothing fed the bacteria in
+/// A proof that passes although ammonia went at a seventh of that pace before, and nothing fed the bacteria in
 /// between: it counts, but is not taken for certain.
 #[test]
 fn a_proof_that_other_readings_put_in_doubt_is_to_be_made_once_more() {
@@ -110,10 +110,10 @@ fn a_proof_that_other_readings_put_in_doubt_is_to_be_made_once_more() {
         home.run(&[&[what, "--tank", "sudden", "--at", &at], entries].concat()).success();
     };
     log("event", at(2, 18), &["mature_medium=30", "ammonia_dose=2"]);
-    log("add", at(4, 19), &["ammonia=1.6", "nitrite=0.1", "nitrate=2"]);
-    log("add", at(7, 19), &["ammonia=0.8", "nitrite=0.5", "nitrate=5"]);
-    log("add", at(10, 19), &["ammonia=0.1", "nitrite=0.8", "nitrate=8"]);
-    log("add", at(13, 19), &["ammonia=0", "nitrite=0.3", "nitrate=10"]);
+    log("add", at(4, 19), &["ammonia=1.5", "nitrite=0.1", "nitrate=2"]);
+    log("add", at(7, 19), &["ammonia=0.6", "nitrite=0.5", "nitrate=5"]);
+    log("add", at(10, 19), &["ammonia=0.1", "nitrite=0.7", "nitrate=8"]);
+    log("add", at(13, 19), &["ammonia=0", "nitrite=0.2", "nitrate=10"]);
     log("add", at(15, 19), &["ammonia=0", "nitrite=0", "nitrate=12"]);
     log("event", at(15, 20), &["ammonia_dose=2"]);
     log("add", at(16, 20), &["ammonia=0", "nitrite=0.05", "nitrate=20"]);

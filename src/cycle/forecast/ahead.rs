@@ -67,7 +67,7 @@ pub struct Ahead {
 /// What one tank's keeper does about a low pH.
 #[derive(Debug, Clone, Copy)]
 struct AcidHabit {
-    /// Chance that it is answered at a test.
+    /// Chance that a test finds it and it is answered.
     share: f64,
     /// pH below which it is.
     below: f64,
@@ -158,7 +158,7 @@ impl Ahead {
             let (change, share) = habit?;
             let (least, most) = change.limits;
             Some(AcidHabit {
-                share: share.sample(rng),
+                share: change.looked_at * share.sample(rng),
                 below: rng.random_range(least..most),
                 fraction: change.fraction,
             })

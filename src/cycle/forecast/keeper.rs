@@ -34,13 +34,16 @@ pub enum Redosing {
 ///
 /// Neither the keeper's limit nor whether it is heeded is known for sure. The limit may lie anywhere
 /// between `limits`; the share of low readings that are answered has the beta distribution that follows
-/// from those seen, a keeper who tests pH being taken to heed it in three cases of four at first.
+/// from those seen, a keeper who tests pH being taken to heed it in three cases of four at first. Nor is pH
+/// tested every time: taken so, tanks out of alkalinity were foreseen to pass days too early.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AcidChange {
     /// pH between which the keeper's limit lies.
     pub limits: (f64, f64),
     /// Fraction of the volume.
     pub fraction: f64,
+    /// Share of tests at which pH is tested too.
+    pub looked_at: f64,
     /// Low readings that were answered.
     pub answered: usize,
     /// Low readings that were not.
@@ -77,7 +80,7 @@ impl Keeper {
             last_test: tests.last().copied().unwrap_or(timeline.now),
             redosing: if fish > 0.0 { Redosing::None } else { redosing(timeline, facts) },
             water_change: water_changes(timeline, &tests),
-            acid_change: acid_change(timeline),
+            acid_change: acid_change(timeline, &tests),
             food: feeding(timeline),
         }
     }
@@ -158,7 +161,7 @@ fn water_changes(timeline: &Timeline, tests: &[f64]) -> (f64, f64) {
 }
 
 /// What the log shows of answers to a low pH; keepers call for one between 6.3 and 7 (common practice).
-fn acid_change(timeline: &Timeline) -> Option<AcidChange> {
+fn acid_change(timeline: &Timeline, tests: &[f64]) -> Option<AcidChange> {
     const LIMITS: (f64, f64) = (6.3, 7.0);
     /// Nobody waits for less on purpose.
     const LOW: f64 = 6.5;
@@ -178,9 +181,15 @@ fn acid_change(timeline: &Timeline) -> Option<AcidChange> {
     Some(AcidChange {
         limits: (LIMITS.0, lowest_ignored.max(LOW)),
         fraction: median(changes).unwrap_or(0.4),
+        looked_at: share_of(readings.len(), tests.len()),
         answered: low(true),
         ignored: low(false),
     })
+}
+
+/// Chance that what happened at `seen` of `all` occasions happens at the next one (Laplace's rule of succession).
+fn share_of(seen: usize, all: usize) -> f64 {
+    (seen as f64 + 1.0) / (all.max(seen) as f64 + 2.0)
 }
 
 /// Relative scatter of the recent gaps between tests.
@@ -203,4 +212,34 @@ fn feeding(timeline: &Timeline) -> Option<(f64, f64)> {
     let &(last, _) = meals.last()?;
     let grams = median(meals.iter().map(|meal| meal.1).collect())?;
     (timeline.now - last < 3.0 * gap + 3.0).then_some((gap, grams))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cycle::TankHistory;
+    use crate::reading::{Measurement, Status};
+    use chrono::{DateTime, Duration};
+
+    #[test]
+    fn a_low_ph_is_only_seen_when_it_is_tested() {
+        let start = DateTime::parse_from_rfc3339("2031-03-01T09:00:00+00:00").unwrap();
+        let test = |day: i64, analyte, value| Measurement {
+            analyte,
+            status: Status::Read,
+            value: Some(value),
+            low: Some(0.9 * value),
+            high: Some(1.1 * value),
+            taken_at: start + Duration::days(day),
+            flags: Vec::new(),
+        };
+        let mut measurements: Vec<Measurement> =
+            (0..14).map(|day| test(day, Analyte::Ammonia, 1.0)).collect();
+        measurements.extend([0, 5, 10].map(|day| test(day, Analyte::Ph, 7.4)));
+        let history = TankHistory { facts: TankFacts::default(), measurements, deeds: Vec::new() };
+        let timeline = Timeline::new(&history, start + Duration::days(14));
+        let keeper = Keeper::of(&timeline, &history.facts, 0.0);
+        // Laplace: (3 + 1) / (14 + 2).
+        assert_eq!(keeper.acid_change.map(|change| change.looked_at), Some(0.25));
+    }
 }

@@ -1,6 +1,6 @@
 //! Many possible tanks with weights: moved through time, weighed by readings, renewed.
 
-use rand::{Rng, RngExt, SeedableRng};
+use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 use super::deed::Setting;
@@ -168,15 +168,28 @@ impl Swarm {
             return;
         }
         self.weights.iter_mut().for_each(|weight| *weight /= total);
-        let effective = self.effective();
-        if effective < RENEW_BELOW * self.weights.len() as f64 {
-            self.renew(effective);
+        if self.effective() < RENEW_BELOW * self.weights.len() as f64 {
+            self.leave_out_unfit();
+            self.renew(self.effective());
         }
     }
 
     /// Effective number of tanks (Kong, Liu, Wong, JASA 89:278, 1994).
     pub fn effective(&self) -> f64 {
         1.0 / self.weights.iter().map(|weight| weight * weight).sum::<f64>()
+    }
+
+    /// Leaves out tanks that jitter after jitter has moved to where no drawn tank lies: colonies that could
+    /// never live up to their task, however long they were fed. If there are no others, they stay.
+    fn leave_out_unfit(&mut self) {
+        let fit: Vec<bool> = self.blocks.iter().flat_map(|block| block.kinetics.suffice()).collect();
+        let kept: f64 =
+            self.weights.iter().zip(&fit).map(|(weight, fit)| if *fit { *weight } else { 0.0 }).sum();
+        if kept > 0.0 {
+            for (weight, fit) in self.weights.iter_mut().zip(fit) {
+                *weight = if fit { *weight / kept } else { 0.0 };
+            }
+        }
     }
 
     /// Resamples, then jitters the constants about where they are.
@@ -194,8 +207,10 @@ impl Swarm {
         }
     }
 
-    /// Systematic resampling (Kitagawa, J. Comput. Graph. Stat. 5:1, 1996) to `count` equal tanks.
+    /// Systematic resampling (Kitagawa, J. Comput. Graph. Stat. 5:1, 1996) to `count` equal tanks, all of which
+    /// could live up to their task.
     pub fn pick(&mut self, count: usize) -> Vec<Block> {
+        self.leave_out_unfit();
         let mut picked = vec![Block::default(); count.div_ceil(WIDTH)];
         self.pick_into(&mut picked);
         picked
@@ -219,43 +234,42 @@ impl Swarm {
         }
     }
 
-    /// Kernel jitter that keeps mean and spread (Liu & West, in Sequential Monte Carlo Methods in
-    /// Practice, 2001, ch. 10), on the logarithm for the spread and linearly for the shrinkage.
+    /// Kernel jitter that keeps mean and covariance (Liu & West, in Sequential Monte Carlo Methods in
+    /// Practice, 2001, ch. 10). Steps are differences between two tanks drawn at random (ter Braak, Statistics
+    /// and Computing 16:239, 2006), so that what the readings say of constants taken together is kept: a
+    /// step in each constant alone forgets it within a few renewals.
     fn jitter(&mut self, kernel: Kernel) {
-        let kinetics = spreads(&self.blocks, |particle| particle.kinetics.to_array());
-        let traits = spreads(&self.blocks, |particle| particle.traits.to_array());
-        let rng = &mut self.rng;
-        for block in &mut self.blocks {
-            block.kinetics.change_each(|index, value| kernel.moved(value, kinetics[index], rng));
-            block.traits.change_each(|index, value| {
-                if Traits::is_smooth(index) { kernel.moved(value, traits[index], rng) } else { value }
+        let kinetics = means(&self.blocks, |particle| particle.kinetics.to_array());
+        let traits = means(&self.blocks, |particle| particle.traits.to_array());
+        for index in 0..self.blocks.len() {
+            let [one, other] = [(); 2].map(|()| &self.blocks[self.rng.random_range(0..self.blocks.len())]);
+            let (fast, slow) = (one.kinetics.to_array(), other.kinetics.to_array());
+            let (strong, weak) = (one.traits.to_array(), other.traits.to_array());
+            let block = &mut self.blocks[index];
+            block.kinetics.change_each(|i, value| kernel.moved(value, kinetics[i], fast[i] - slow[i]));
+            block.traits.change_each(|i, value| {
+                if Traits::is_smooth(i) { kernel.moved(value, traits[i], strong[i] - weak[i]) } else { value }
             });
             block.kinetics.oxygen_share = block.kinetics.oxygen_share.at_most(Lanes::splat(1.0));
         }
     }
 }
 
-/// Mean of each field, and standard deviation of its logarithm, over a sample of the swarm.
-fn spreads<const N: usize>(blocks: &[Block], fields: impl Fn(&Particle) -> [f64; N]) -> [(f64, f64); N] {
+/// Mean of each field over a sample of the swarm.
+fn means<const N: usize>(blocks: &[Block], fields: impl Fn(&Particle) -> [f64; N]) -> [f64; N] {
     const SAMPLE: usize = 64;
     let stride = blocks.len().div_ceil(SAMPLE);
-    let mut sums = [[0.0; 3]; N];
+    let mut sums = [0.0; N];
     let mut count = 0.0;
     for block in blocks.iter().step_by(stride) {
         for lane in 0..WIDTH {
             count += 1.0;
             for (sum, value) in sums.iter_mut().zip(fields(&block.particle(lane))) {
-                let log = value.max(1e-12).ln();
-                sum[0] += value;
-                sum[1] += log;
-                sum[2] += log * log;
+                *sum += value;
             }
         }
     }
-    sums.map(|[sum, log, square]| {
-        let mean = log / count;
-        (sum / count, (square / count - mean * mean).max(0.0).sqrt())
-    })
+    sums.map(|sum| sum / count)
 }
 
 /// How far a renewal explores around the tanks that are left.
@@ -276,11 +290,72 @@ impl Kernel {
         Self { width, shrinkage: 1.0 - (1.0 - width * width).sqrt() }
     }
 
-    /// Values after shrinkage towards the mean and a step of the kernel.
+    /// Values after shrinkage towards the mean and a step along a difference between two tanks, whose variance
+    /// is twice the swarm's.
     #[inline(always)]
-    fn moved(self, values: Lanes, (mean, spread): (f64, f64), rng: &mut impl Rng) -> Lanes {
+    fn moved(self, values: Lanes, mean: f64, difference: Lanes) -> Lanes {
         let shrunk = values + Lanes::splat(self.shrinkage) * (Lanes::splat(mean) - values);
-        let step = self.width * spread;
-        shrunk * Lanes::each(|_| (1.0 + step * near_normal(rng)).max(0.3))
+        let step = Lanes::splat(self.width * std::f64::consts::FRAC_1_SQRT_2) * difference;
+        (shrunk + step).at_least(Lanes::splat(0.3) * values)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cycle::forecast::draw::tap_water;
+
+    fn swarm() -> Swarm {
+        let facts = TankFacts::default();
+        let setting = Setting { tap: tap_water(&facts), volume_l: 100.0, alkaline_dose: false };
+        Swarm::draw(&facts, setting, 4000, 5)
+    }
+
+    /// Each tank's growth rates, 1/d.
+    fn growths(swarm: &Swarm) -> Vec<(f64, f64)> {
+        let lanes =
+            swarm.blocks.iter().flat_map(|block| (0..WIDTH).map(|lane| block.particle(lane).kinetics));
+        lanes.map(|kinetics| (kinetics.growth_a, kinetics.growth_n)).collect()
+    }
+
+    /// Mean and standard deviation of the first, and the correlation of both.
+    fn moments(pairs: &[(f64, f64)]) -> [f64; 3] {
+        let mean = |of: &dyn Fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / pairs.len() as f64;
+        let (x, y) = (mean(&|p| p.0), mean(&|p| p.1));
+        let (xx, yy) = (mean(&|p| (p.0 - x).powi(2)), mean(&|p| (p.1 - y).powi(2)));
+        [x, xx.sqrt(), mean(&|p| (p.0 - x) * (p.1 - y)) / (xx * yy).sqrt()]
+    }
+
+    #[test]
+    fn jitter_after_jitter_keeps_mean_and_spread_and_what_goes_together() {
+        let mut swarm = swarm();
+        for block in &mut swarm.blocks {
+            block.kinetics.growth_n = block.kinetics.growth_a + Lanes::splat(0.2) * block.kinetics.growth_n;
+        }
+        let before = moments(&growths(&swarm));
+        for _ in 0..10 {
+            swarm.jitter(Kernel::for_sample(500.0));
+        }
+        let after = moments(&growths(&swarm));
+        assert!(before[2] > 0.9 && (after[2] - before[2]).abs() < 0.03, "{before:?} {after:?}");
+        assert!((after[0] / before[0] - 1.0).abs() < 0.05, "{before:?} {after:?}");
+        assert!((after[1] / before[1] - 1.0).abs() < 0.1, "{before:?} {after:?}");
+    }
+
+    #[test]
+    fn no_tank_is_picked_whose_colonies_could_never_do_the_task_while_there_are_others() {
+        let mut swarm = swarm();
+        for block in swarm.blocks.iter_mut().step_by(2) {
+            block.kinetics.decay_a = Lanes::splat(2.0);
+        }
+        let unfit = |blocks: &[Block]| {
+            blocks.iter().flat_map(|block| block.kinetics.suffice()).filter(|fit| !fit).count()
+        };
+        assert!(unfit(&swarm.blocks) >= 2000);
+        assert_eq!(unfit(&swarm.pick(400)), 0);
+        for block in &mut swarm.blocks {
+            block.kinetics.decay_a = Lanes::splat(2.0);
+        }
+        assert_eq!(unfit(&swarm.pick(400)), 400);
     }
 }

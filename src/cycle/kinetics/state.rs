@@ -1,6 +1,6 @@
 //! What the model keeps track of, and the constants that drive it.
 
-use super::lanes::numbers;
+use super::lanes::{Lanes, Real, WIDTH, numbers};
 use super::proof::PROOF_DOSE;
 
 numbers! {
@@ -75,22 +75,43 @@ numbers! {
     }
 }
 
-impl Kinetics<f64> {
-    /// Whether colonies in balance with a usual supply would clear a proof's dose within its day, at
-    /// 25 degrees with oxygen and alkalinity in plenty.
-    pub fn suffices(&self) -> bool {
+/// Longest that a working colony may take to clear a proof's dose: it has a day, and the water's state and
+/// chance take their share of it.
+const IN_TIME: f64 = 0.75;
+
+impl<T: Real> Kinetics<T> {
+    /// Days in which colonies in balance with a usual supply clear a proof's dose, at 25 degrees with
+    /// oxygen and alkalinity in plenty.
+    pub fn days_to_clear(&self) -> T {
         /// Usual supply: 2 mg/L of ammonia every other day, mg N/L/d.
         const SUPPLY: f64 = 0.82;
-        let clear = |growth: f64, decay: f64, full: f64, warmth: f64, half: f64, left: f64| {
-            let warm = (5.0 * warmth).exp();
+        let of = T::splat;
+        let clear = |growth: T, decay: T, full: T, warmth: T, half: T, left: f64| {
+            let warm = (of(5.0) * warmth).map(f64::exp);
+            let fed = growth * of(SUPPLY);
             // Balance of growth on a crowded surface and decay; theta 1.04 over five kelvin.
-            let capacity = growth * SUPPLY / (1.22 * decay + growth * SUPPLY / full) * warm;
+            let capacity = fed * warm / (of(1.22) * decay + fed / full);
             // Monod kinetics: time from the dose down to what counts as zero.
-            (PROOF_DOSE - left + half * (PROOF_DOSE / left).ln()) / capacity
+            (of(PROOF_DOSE - left) + half * of((PROOF_DOSE / left).ln())) / capacity
         };
         let a = clear(self.growth_a, self.decay_a, self.full_a, self.warmth_a, self.half_a, 0.08);
         let n = clear(self.growth_n, self.decay_n, self.full_n, self.warmth_n, self.half_n, 0.03);
-        a + n < 0.75
+        a + n
+    }
+}
+
+impl Kinetics<f64> {
+    /// Whether such colonies would clear it in time.
+    pub fn suffices(&self) -> bool {
+        self.days_to_clear() < IN_TIME
+    }
+}
+
+impl Kinetics<Lanes> {
+    /// Whether the colonies in each lane would clear it in time.
+    pub fn suffice(&self) -> [bool; WIDTH] {
+        let days = self.days_to_clear();
+        std::array::from_fn(|lane| days.get(lane) < IN_TIME)
     }
 }
 
