@@ -14,7 +14,7 @@ use crate::math::stats;
 const MIDDLE_SHARE: f64 = 0.66;
 /// Share of the width about its middle that shows no wall of the whole.
 const INSIDE_SHARE: f64 = 0.76;
-/// Two rims take less than this share of what lies to either side.
+/// Two rims take less than this share of it.
 const DARK_SHARE: f64 = 0.25;
 /// Half the width of what two rims make dark at least, mm.
 const HALF_RIMS_MM: f64 = 0.4;
@@ -22,9 +22,11 @@ const HALF_RIMS_MM: f64 = 0.4;
 const BESIDE_MM: (f64, f64) = (1.8, 3.2);
 /// Empty glass that is looked at: from here to there above the measured liquid, mm.
 const GLASS_MM: (f64, f64) = (13.0, 5.5);
-/// By how much the rims are darker than both sides at least, beside them and all in all, natural logarithm;
-/// rims that let half of the paper's light pass are by 0.69.
-const DARKER: f64 = 0.35;
+/// By how much the rims are darker than both sides and than the rest at least, natural logarithm. Of 797
+/// rendered photos of single vials of 16 mm and more the darkest line is darker by 0.21 in the middle two
+/// fifths, and of 208 by 0.18 wherever it is looked for; rims that let half of the paper's light pass are by
+/// 0.69.
+const DARKER: f64 = 0.25;
 
 /// Whether a dark line runs down between the walls, through the liquid and the glass above it.
 pub fn are_two(raster: &Raster, axis: &Axis, width: f64, liquid: (f64, f64)) -> bool {
@@ -38,11 +40,12 @@ pub fn are_two(raster: &Raster, axis: &Axis, width: f64, liquid: (f64, f64)) -> 
     darkest > DARKER
 }
 
-/// Light across the vial, median over some rows: natural logarithm of each channel.
+/// Light across the vial, median over some rows: natural logarithm of the channel that passes best.
 struct Profile {
-    channels: [Vec<f64>; 3],
+    light: Vec<f64>,
     reach: f64,
     step: f64,
+    inside: f64,
 }
 
 impl Profile {
@@ -51,37 +54,25 @@ impl Profile {
         let count = (2.0 * reach / step) as usize;
         let colours: Vec<[f64; 3]> =
             (0..count).map(|k| column(raster, axis, step * k as f64 - reach, rows)).collect::<Option<_>>()?;
-        let channels = std::array::from_fn(|channel| colours.iter().map(|log| log[channel]).collect());
-        (!colours.is_empty()).then_some(Self { channels, reach, step })
+        let sum = |channel: usize| colours.iter().map(|log| log[channel]).sum::<f64>();
+        let best = (0..3).max_by(|a, b| sum(*a).total_cmp(&sum(*b)))?;
+        let light: Vec<f64> = colours.iter().map(|log| log[best]).collect();
+        let inside = stats::quantile(&light, DARK_SHARE)?;
+        Some(Self { light, reach, step, inside })
     }
 
-    /// By how much it is darker about a place than to both sides. The liquids of two vials may be of
-    /// different colours, so that each side is asked in the channel that passes best there.
+    /// By how much it is darker about a place than to both sides and than the rest of the inside.
     fn darker_at(&self, x: f64) -> f64 {
         let (near, far) = BESIDE_MM;
-        let darker = |(side, all): ((f64, f64), (f64, f64))| {
-            let brightness = |light: &&Vec<f64>| self.median(light, all);
-            let best = self.channels.iter().max_by(|a, b| brightness(a).total_cmp(&brightness(b)));
-            best.map_or(0.0, |light| {
-                let rest = stats::quantile(self.between(light, all), DARK_SHARE);
-                let beside = self.median(light, side);
-                beside.min(rest.unwrap_or(beside)) - self.median(light, (x - HALF_RIMS_MM, x + HALF_RIMS_MM))
-            })
-        };
-        let left = darker(((x - far, x - near), (-self.reach, x - near)));
-        let right = darker(((x + near, x + far), (x + near, self.reach)));
-        left.min(right)
+        let left = self.between(x - far, x - near);
+        let right = self.between(x + near, x + far);
+        left.min(right).min(self.inside) - self.between(x - HALF_RIMS_MM, x + HALF_RIMS_MM)
     }
 
-    fn median(&self, light: &[f64], range: (f64, f64)) -> f64 {
-        stats::median(self.between(light, range)).unwrap_or(0.0)
-    }
-
-    /// What lies between two distances from the axis, or what is nearest to it.
-    fn between<'l>(&self, light: &'l [f64], (x0, x1): (f64, f64)) -> &'l [f64] {
-        let last = light.len() - 1;
+    fn between(&self, x0: f64, x1: f64) -> f64 {
+        let last = self.light.len() - 1;
         let index = |x: f64| (((x + self.reach) / self.step).round().max(0.0) as usize).min(last);
-        &light[index(x0)..=index(x1)]
+        stats::median(&self.light[index(x0)..=index(x1)]).unwrap_or(self.inside)
     }
 }
 
