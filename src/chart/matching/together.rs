@@ -24,7 +24,7 @@ const VEIL_SD: f64 = 0.025;
 /// Light of that which hides a part of the sample, share of paper white: steam. A guess, no source.
 const STEAM: f64 = 0.8;
 /// How often one veil lies on all samples, before they are looked at: a guess, no source.
-const ON_ALL: f64 = 0.05;
+const ON_ALL: f64 = 0.02;
 /// How often a sample's colour says nothing of a veil: it is spoilt, or its path is wrong. So none can rule
 /// out alone what all others say. A guess, no source.
 const MISLEADING: f64 = 1e-3;
