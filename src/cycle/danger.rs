@@ -257,6 +257,9 @@ fn unknown(analyte: Analyte, missing: &'static str) -> Danger {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cycle::TankHistory;
+    use crate::reading::{Measurement, Status};
+    use chrono::{DateTime, TimeDelta};
 
     const WARM: Conditions = Conditions {
         ph: (7.9, 8.1),
@@ -321,5 +324,46 @@ mod tests {
         let danger = ammonia(likely, &WARM);
         assert!(danger.bounds.unwrap().0 < EIFAC_UN_IONISED_MG_L);
         assert_eq!(danger.severity, Severity::Harmful);
+    }
+
+    /// Emerson et al. 1975, pKa = 0.09018 + 2729.92 / T, worked by hand: 9.2772 at 24 °C and 9.2158 at 26 °C.
+    #[test]
+    fn the_share_is_bounded_by_the_coldest_acid_and_the_warmest_alkaline_water() {
+        let (low, high) = WARM.un_ionised_share();
+        assert!((low - 0.0403).abs() < 2e-4 && (high - 0.0712).abs() < 2e-4, "{low} {high}");
+    }
+
+    /// 13 mg/L NO3 is CCME's criterion for long exposure.
+    #[test]
+    fn nitrate_that_may_reach_its_criterion_is_watched() {
+        let between =
+            |low: f64, high: f64| nitrate(Some((low / NO3_PER_N, high / NO3_PER_N)), &WARM).severity;
+        assert_eq!(between(9.0, 15.0), Severity::Watch);
+        assert_eq!(between(5.0, 12.0), Severity::Low);
+    }
+
+    #[test]
+    fn an_old_reading_says_nothing_of_today_and_an_unknown_temperature_may_be_any() {
+        let read = DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap();
+        let reading = Measurement {
+            analyte: Analyte::Nitrite,
+            status: Status::Read,
+            value: Some(0.0),
+            low: Some(0.0),
+            high: Some(0.05),
+            taken_at: read,
+            flags: Vec::new(),
+        };
+        let facts = TankFacts::default();
+        let history = TankHistory { facts: facts.clone(), measurements: vec![reading], deeds: Vec::new() };
+        let nitrite_after = |days: i64| {
+            let series = Series::new(&history, read + TimeDelta::days(days));
+            dangers(&series, &facts).into_iter().find(|danger| danger.analyte == Analyte::Nitrite).unwrap()
+        };
+        assert_eq!(nitrite_after(6).severity, Severity::Low);
+        assert_eq!(nitrite_after(8).severity, Severity::Unknown);
+        let conditions = Conditions::of(&Series::new(&history, read), &facts);
+        assert!(!conditions.temperature_known && !conditions.ph_known);
+        assert!(conditions.temperature_c.0 <= 18.0 && conditions.temperature_c.1 >= 30.0);
     }
 }

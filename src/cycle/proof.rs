@@ -245,23 +245,28 @@ mod tests {
 
     /// The proof that a dose and readings of zero a day later make, if other things were done in between.
     fn proof_of(dose_mg_l: f64, hours: i64, others: &[(EventKind, i64)]) -> Option<Proof> {
+        proof_read(dose_mg_l, hours, others, [0.0; 2])
+    }
+
+    /// The same with ammonia and nitrite read as so much, mg/L NH3 and NO2, each within 0.1.
+    fn proof_read(dose_mg_l: f64, hours: i64, others: &[(EventKind, i64)], read: [f64; 2]) -> Option<Proof> {
         let dosed_at = DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap();
         let after = |hours: i64| dosed_at + chrono::TimeDelta::hours(hours);
         let deed = |kind, amount, at| Deed { kind, amount, at, note: String::new(), is_supposed: false };
         let dose = deed(EventKind::AmmoniaDose, Some(dose_mg_l), dosed_at);
         let others = others.iter().map(|&(kind, hours)| deed(kind, Some(30.0), after(hours)));
-        let zero = |analyte| Measurement {
+        let reading = |(analyte, value): (Analyte, f64)| Measurement {
             analyte,
             status: Status::Read,
-            value: Some(0.0),
-            low: Some(0.0),
-            high: Some(0.1),
+            value: Some(value),
+            low: Some((value - 0.1).max(0.0)),
+            high: Some(value + 0.1),
             taken_at: after(hours),
             flags: Vec::new(),
         };
         let history = TankHistory {
             facts: TankFacts::default(),
-            measurements: [Analyte::Ammonia, Analyte::Nitrite].map(zero).to_vec(),
+            measurements: [(Analyte::Ammonia, read[0]), (Analyte::Nitrite, read[1])].map(reading).to_vec(),
             deeds: [dose].into_iter().chain(others).collect(),
         };
         let series = Series::new(&history, after(hours + 1));
@@ -281,5 +286,16 @@ mod tests {
         assert!(proof_of(2.0, 24, &[(EventKind::WaterChange, 6)]).is_none());
         assert!(proof_of(2.0, 24, &[(EventKind::WaterChange, -6)]).is_some());
         assert!(proof_of(2.0, 24, &[(EventKind::FilterCleaned, 20)]).is_none());
+    }
+
+    /// Nitrite is counted as NO2: 0.4 mg/L of it are 0.12 as nitrogen, which would be little ammonia.
+    #[test]
+    fn nitrite_that_shows_is_not_gone_though_it_is_little_as_nitrogen() {
+        let gone = |read| {
+            let proof = proof_read(2.0, 24, &[], read).unwrap();
+            [proof.ammonia_gone, proof.nitrite_gone]
+        };
+        assert!(gone([0.0, 0.4])[1] < 0.05 && gone([0.4, 0.0])[0] < 0.05);
+        assert!(gone([0.0, 0.0]).iter().all(|chance| *chance > 0.95));
     }
 }

@@ -151,9 +151,13 @@ fn found_since(series: &Series, proved_on: f64) -> Option<Analyte> {
 mod tests {
     use super::*;
     use crate::cycle::TankHistory;
+    use crate::cycle::fixture::simulated;
+    use crate::cycle::forecast::{Filter, Settings};
     use crate::cycle::history::Deed;
+    use crate::cycle::proof::latest_proof;
+    use crate::cycle::track::track;
     use crate::reading::{Measurement, Status};
-    use chrono::DateTime;
+    use chrono::{DateTime, FixedOffset, TimeDelta};
 
     fn told(ph: f64, day: &str) -> bool {
         let at = |day: &str| DateTime::parse_from_rfc3339(&format!("2031-03-{day}T10:00:00+01:00")).unwrap();
@@ -182,10 +186,6 @@ mod tests {
 
     #[test]
     fn medicine_soon_after_a_proof_undoes_it_and_before_it_does_not() {
-        let at = |hour: i64| {
-            DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap()
-                + chrono::TimeDelta::hours(hour)
-        };
         let deed =
             |kind, hour| Deed { kind, amount: None, at: at(hour), note: String::new(), is_supposed: false };
         let is_undone = |hour: i64| {
@@ -195,5 +195,73 @@ mod tests {
             undone(&Series::new(&history, at(200)), &history.facts, 2.0).is_some()
         };
         assert!(!is_undone(40) && is_undone(49) && is_undone(100));
+    }
+
+    fn at(hour: i64) -> DateTime<FixedOffset> {
+        DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap() + TimeDelta::hours(hour)
+    }
+
+    fn read(analyte: Analyte, hour: i64, value: f64, within: f64) -> Measurement {
+        Measurement {
+            analyte,
+            status: Status::Read,
+            value: Some(value),
+            low: Some(value - within),
+            high: Some(value + within),
+            taken_at: at(hour),
+            flags: Vec::new(),
+        }
+    }
+
+    fn series(measurements: Vec<Measurement>, dosed: Option<i64>) -> Series {
+        let dose = |hour| Deed {
+            kind: EventKind::AmmoniaDose,
+            amount: Some(2.0),
+            at: at(hour),
+            note: String::new(),
+            is_supposed: false,
+        };
+        let deeds = dosed.map(dose).into_iter().collect();
+        Series::new(&TankHistory { facts: TankFacts::default(), measurements, deeds }, at(400))
+    }
+
+    #[test]
+    fn what_surely_shows_since_the_proof_is_found_unless_it_was_just_dosed() {
+        let zero = || read(Analyte::Nitrate, 0, 10.0, 2.0);
+        let found = |analyte, hour, value, dosed| {
+            found_since(&series(vec![zero(), read(analyte, hour, value, 0.1)], dosed), 2.0)
+        };
+        for analyte in [Analyte::Ammonia, Analyte::Nitrite] {
+            assert_eq!(found(analyte, 100, 0.4, None), Some(analyte));
+            assert_eq!(found(analyte, 100, 0.3, None), None, "it may be less than the first colour");
+            assert_eq!(found(analyte, 40, 0.4, None), None, "before the proof");
+            assert_eq!(found(analyte, 100, 0.4, Some(90)), None, "dosed ten hours before");
+            assert_eq!(found(analyte, 100, 0.4, Some(52)), Some(analyte), "dosed two days before");
+        }
+    }
+
+    /// Nitrification ends at about pH 6.0 (EPA 1975).
+    #[test]
+    fn a_ph_at_which_nothing_is_oxidised_undoes_a_proof() {
+        let is_undone = |ph, hour| {
+            let measured = vec![read(Analyte::Nitrate, 0, 10.0, 2.0), read(Analyte::Ph, hour, ph, 0.2)];
+            undone(&series(measured, None), &TankFacts::default(), 2.0).is_some()
+        };
+        assert!(is_undone(5.9, 100) && !is_undone(6.6, 100));
+        assert!(!is_undone(5.9, 40), "before the proof");
+    }
+
+    #[test]
+    fn a_proof_that_passed_by_a_hair_stands_against_readiness() {
+        let (history, now) = simulated("tank_023");
+        let series = Series::new(&history, now);
+        let facts = &history.facts;
+        let track = track(&series, facts);
+        let posterior = Filter::run(&history, now, &Settings { particles: 4000, scouts: 400, seed: 1 });
+        let mut proof = latest_proof(&series, facts, &track).unwrap();
+        let against = |proof: &Proof| obstacles(&series, facts, &track, &posterior, Some(proof), None);
+        assert_eq!(against(&proof), []);
+        proof.beyond_doubt = false;
+        assert_eq!(against(&proof), [Obstacle::TooClose]);
     }
 }
