@@ -17,12 +17,11 @@ pub fn now() -> DateTime<FixedOffset> {
 /// If the text is no time.
 pub fn at_or_now(text: Option<&str>) -> Result<DateTime<FixedOffset>> {
     let Some(text) = text else { return Ok(now()) };
-    let today =
-        latest(text, Local::now().naive_local()).map(|clock| clock.format("%Y-%m-%d %H:%M:%S").to_string());
-    let when = when::parse(today.as_deref().unwrap_or(text), &Local)?;
-    if today.is_some() {
+    let latest = latest(text, Local::now().naive_local()).and_then(|clock| when::resolve(clock, &Local));
+    if let Some(when) = &latest {
         eprintln!("note: {} (no date is written: the latest such time was taken)", when.at.to_rfc3339());
     }
+    let when = latest.map_or_else(|| when::parse(text, &Local), Ok)?;
     for assumed in &when.assumed {
         match assumed {
             // Typing a local time is the ordinary thing to do.

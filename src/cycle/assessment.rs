@@ -8,7 +8,7 @@ use super::balance::{Balance, balance};
 use super::capacity::{Capacity, capacity};
 use super::danger::{Danger, dangers};
 use super::faults::{Fault, Findings, find_faults};
-use super::forecast::{Filter, Posterior, ReadyOn, Settings, Unforeseen};
+use super::forecast::{DateSpan, Filter, Posterior, Settings, Unforeseen};
 use super::history::TankHistory;
 use super::load::{Load, carried};
 use super::plan::{ProofPlan, plan_proof};
@@ -51,7 +51,7 @@ pub struct Assessment {
     /// Probability that a proof begun now would pass.
     pub passes_now: f64,
     /// When it will be ready, 80 % interval; `None` when ready or not to be foreseen.
-    pub ready_on: Option<ReadyOn>,
+    pub ready_on: Option<DateSpan>,
     /// Why there is no date.
     pub unforeseen: Option<&'static str>,
     /// Why it is stalled, if it is.
@@ -167,14 +167,14 @@ fn date(
     ready: bool,
     animals: Animals,
     now: DateTime<FixedOffset>,
-) -> (Option<ReadyOn>, Option<&'static str>) {
+) -> (Option<DateSpan>, Option<&'static str>) {
     if ready {
         return (None, None);
     }
     match posterior.ready_on() {
         Ok(on) => (Some(on), None),
         // Not proved, but a proof begun today would pass.
-        Err(Unforeseen::ReadyNow) => (Some(ReadyOn { earliest: now, likely: now, latest: now }), None),
+        Err(Unforeseen::ReadyNow) => (Some(DateSpan { earliest: now, likely: now, latest: now }), None),
         Err(Unforeseen::NotInSight) if animals == Animals::Present => (None, Some(NO_DATE_WITH_ANIMALS)),
         Err(why) => (None, Some(why.what_is_missing())),
     }

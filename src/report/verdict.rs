@@ -33,12 +33,9 @@ pub fn date(assessment: &Assessment) -> Option<String> {
         return None;
     }
     Some(match &assessment.ready_on {
-        Some(on) if on.latest > assessment.at => format!(
-            "Ready between {} and {}, most likely {} (four in five such intervals should hold).",
-            on.earliest.format("%-d %B"),
-            on.latest.format("%-d %B"),
-            on.likely.format("%-d %B %Y")
-        ),
+        Some(on) if on.latest > assessment.at => {
+            format!("Ready {on} (four in five such intervals should hold).")
+        }
         Some(_) if assessment.animals == Animals::Present => {
             "It may be ready already; with animals in the tank no dose can prove it.".to_owned()
         }
@@ -64,7 +61,7 @@ pub fn settling(assessment: &Assessment) -> Option<String> {
         return None;
     }
     let settling = assessment.posterior.settling()?;
-    let held = if matches!(settling, Settling::Between { .. }) {
+    let held = if matches!(settling, Settling::Between(_)) {
         " (four in five such intervals should hold)"
     } else {
         ""

@@ -26,7 +26,7 @@ pub use ahead::{HORIZON, Water};
 pub use filter::{Filter, Settings};
 pub use keeper::{Keeper, Redosing};
 pub use next_test::{NextTest, Test};
-pub use posterior::{Capacity, Evidence, Hindrance, Posterior, ReadyOn, Unforeseen};
+pub use posterior::{Capacity, DateSpan, Evidence, Hindrance, Posterior, Unforeseen};
 pub use quantile::Span;
 pub use settling::{Awaited, LOW_MG_L, Settling};
 pub use what_if::{Action, Comparison};

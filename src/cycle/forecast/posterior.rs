@@ -1,5 +1,7 @@
 //! What the readings leave possible, and the answers it gives.
 
+use std::fmt;
+
 use chrono::{DateTime, Duration, FixedOffset};
 
 use super::ahead::{Ahead, Outlook, Water};
@@ -60,15 +62,27 @@ pub struct Hindrance {
     pub substrate: [f64; 2],
 }
 
-/// Dates between which the proof would first pass, with 80 % confidence: the shortest such interval.
+/// Dates between which something comes about, with 80 % confidence: the shortest such interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ReadyOn {
+pub struct DateSpan {
     /// First day of the interval.
     pub earliest: DateTime<FixedOffset>,
     /// Around this day it is likeliest.
     pub likely: DateTime<FixedOffset>,
     /// Last day of the interval.
     pub latest: DateTime<FixedOffset>,
+}
+
+impl fmt::Display for DateSpan {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "between {} and {}, most likely {}",
+            self.earliest.format("%-d %B"),
+            self.latest.format("%-d %B"),
+            self.likely.format("%-d %B %Y")
+        )
+    }
 }
 
 /// Why no date can be given.
@@ -136,7 +150,7 @@ impl Posterior {
     }
 
     /// The interval of dates, or why there is none.
-    pub fn ready_on(&self) -> Result<ReadyOn, Unforeseen> {
+    pub fn ready_on(&self) -> Result<DateSpan, Unforeseen> {
         if self.evidence.ammonia + self.evidence.nitrite < 2 {
             return Err(Unforeseen::TooFewReadings);
         }
@@ -148,20 +162,20 @@ impl Posterior {
         if self.never() > 0.5 {
             return Err(unlikely);
         }
+        Ok(self.dates(span))
+    }
+
+    /// The dates so many days from now.
+    pub(super) fn dates(&self, span: Span) -> DateSpan {
         let date = |days: f64| self.now + Duration::seconds((days * 86_400.0) as i64);
-        Ok(ReadyOn { earliest: date(span.low), likely: date(span.middle), latest: date(span.high) })
+        DateSpan { earliest: date(span.low), likely: date(span.middle), latest: date(span.high) }
     }
 
     /// One sentence for the terminal.
     pub fn sentence(&self) -> String {
         match self.ready_on() {
             Err(why) => why.what_is_missing().to_owned(),
-            Ok(on) => format!(
-                "ready between {} and {}, most likely {} (four in five such intervals hold)",
-                on.earliest.format("%-d %B"),
-                on.latest.format("%-d %B"),
-                on.likely.format("%-d %B %Y"),
-            ),
+            Ok(on) => format!("ready {on} (four in five such intervals hold)"),
         }
     }
 

@@ -5,10 +5,8 @@
 
 use std::fmt;
 
-use chrono::{DateTime, Duration, FixedOffset};
-
 use super::particle::Block;
-use super::posterior::Posterior;
+use super::posterior::{DateSpan, Posterior};
 use super::quantile::Span;
 use crate::cycle::kinetics::WIDTH;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N};
@@ -58,15 +56,8 @@ impl Settled {
 pub enum Settling {
     /// More likely than not they already do.
     Now,
-    /// 80 % interval of the day, and about the likeliest.
-    Between {
-        /// First day of the interval.
-        earliest: DateTime<FixedOffset>,
-        /// Around this day it is likeliest.
-        likely: DateTime<FixedOffset>,
-        /// Last day of the interval.
-        latest: DateTime<FixedOffset>,
-    },
+    /// They begin to between these dates.
+    Between(DateSpan),
     /// More likely than not they will not within the forecast.
     NotInSight,
 }
@@ -100,9 +91,7 @@ impl Posterior {
         if !more_than_half(finite.len()) {
             return Some(Settling::NotInSight);
         }
-        let Span { low, middle, high } = Span::densest(&finite)?;
-        let date = |days: f64| self.now + Duration::seconds((days * 86_400.0) as i64);
-        Some(Settling::Between { earliest: date(low), likely: date(middle), latest: date(high) })
+        Some(Settling::Between(self.dates(Span::densest(&finite)?)))
     }
 }
 
@@ -113,12 +102,9 @@ impl fmt::Display for Settling {
                 f,
                 "As the animals are kept and fed now, ammonia and nitrite are likely to stay below {LOW_MG_L} mg/L"
             ),
-            Self::Between { earliest, likely, latest } => write!(
+            Self::Between(dates) => write!(
                 f,
-                "As the animals are kept and fed now, ammonia and nitrite will stay below {LOW_MG_L} mg/L from a day between {} and {} on, most likely {}",
-                earliest.format("%-d %B"),
-                latest.format("%-d %B"),
-                likely.format("%-d %B %Y"),
+                "As the animals are kept and fed now, ammonia and nitrite will begin to stay below {LOW_MG_L} mg/L {dates}"
             ),
             Self::NotInSight => write!(
                 f,
