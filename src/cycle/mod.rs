@@ -32,5 +32,6 @@ pub use assessment::{Assessment, assess};
 pub use history::{Deed, TankHistory};
 
 #[cfg(test)]
-#[path = "../../tests/support/cycles.rs"]
+#[path = "../../tests/suite/support/cycles.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod fixture;

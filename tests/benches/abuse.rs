@@ -2,14 +2,21 @@
 //!
 //! `cargo bench --bench abuse` prints the table that `PROMISES.md` holds.
 
-#[path = "../support/abuse.rs"]
+#[path = "../suite/support/abuse.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod abuse;
-#[path = "../support/reading.rs"]
+#[path = "../suite/support/filters.rs"]
+mod filters;
+#[path = "../suite/support/light.rs"]
+#[allow(dead_code)] // The suite uses the rest.
+mod light;
+#[path = "../suite/support/reading.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod reading;
 
-use abuse::{CASES, Scene, with_pixels};
+use abuse::{CASES, Scene};
 use rayon::prelude::*;
-use reading::{chart, file, read_scale, step_of};
+use reading::{chart, file, read_scale, step_of, with_pixels};
 use tintwell::card::layout::PointMm;
 use tintwell::chart::Chart;
 use tintwell::photo::{self, Photo};

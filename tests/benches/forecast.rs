@@ -3,11 +3,13 @@
 //! `cargo bench --bench forecast` prints a line for each tank and the summary; `TINTWELL_PARTICLES` and
 //! `TINTWELL_SEED` stand for other settings, `TINTWELL_HISTORIES` for another folder of the same form.
 
-#[path = "../support/cycles.rs"]
+#[path = "../suite/support/cycles.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod cycles;
-#[path = "../support/rules.rs"]
+#[path = "support/rules.rs"]
 mod rules;
-#[path = "../support/truth.rs"]
+#[path = "../suite/support/truth.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod truth;
 
 use std::time::Instant;

@@ -4,7 +4,11 @@
 //! with the four kits of the shipped charts; without them, the fixtures' (of ammonia alone). Scales are
 //! rendered into a photo of each kit's blank, with random misprints; see `src/chart/MEASURED.md`.
 
-#[path = "../support/swatches.rs"]
+#[path = "../suite/support/light.rs"]
+#[allow(dead_code)] // The suite uses the rest.
+mod light;
+#[path = "../suite/support/swatches.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod swatches;
 
 use std::path::{Path, PathBuf};

@@ -6,7 +6,8 @@
 //! rendered photo, with noise added, is measured whole and so reduced; the table shows CIEDE2000
 //! between the two, over the card's patches and over the liquid, relative to the paper.
 
-#[path = "../support/reading.rs"]
+#[path = "../suite/support/reading.rs"]
+#[allow(dead_code)] // The suite uses the rest.
 mod reading;
 
 use image::RgbImage;

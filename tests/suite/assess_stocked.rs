@@ -1,0 +1,165 @@
+//! `assess` on tanks with animals in them, through the binary: what they need, and what must not be done.
+
+use serde_json::Value;
+
+use crate::support::cycles::folder;
+use crate::support::home::Home;
+
+/// A tank whose log a test writes, in March 2031.
+struct Stocked {
+    home: Home,
+}
+
+impl Stocked {
+    /// A tank of 100 litres with these further facts.
+    fn new(facts: &[&str]) -> Self {
+        let home = Home::new();
+        home.done([&["tank", "hall", "--volume", "100"], facts].concat());
+        Self { home }
+    }
+
+    fn at(day: u32, hour: u32) -> String {
+        format!("2031-03-{day:02}T{hour:02}:00:00+01:00")
+    }
+
+    fn event(&self, at: &str, deeds: &[&str]) {
+        self.home.done([&["event", "--tank", "hall", "--at", at], deeds].concat());
+    }
+
+    fn add(&self, at: &str, readings: &[&str]) {
+        self.home.done([&["add", "--tank", "hall", "--at", at], readings].concat());
+    }
+
+    fn words(&self, at: &str) -> String {
+        self.home.done(["assess", "--at", at]).out
+    }
+
+    fn judged(&self, at: &str) -> Value {
+        self.home.done(["assess", "--json", "--at", at]).lines().remove(0)
+    }
+
+    /// What to do, each with its amount.
+    fn advice(&self, at: &str) -> Vec<(String, String)> {
+        let text = |line: &Value, key: &str| line[key].as_str().unwrap().to_owned();
+        let said = self.judged(at);
+        said["advice"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|line| (text(line, "do"), text(line, "amount")))
+            .collect()
+    }
+
+    fn is_told(&self, at: &str, action: &str) -> bool {
+        self.advice(at).iter().any(|(told, _)| told.starts_with(action))
+    }
+}
+
+/// Four fish, fed daily; nitrite rose and went, and nitrate rises.
+#[test]
+fn a_tank_whose_bacteria_keep_up_with_its_animals_is_told_so_and_never_called_ready() {
+    let tank = Stocked::new(&["--tap-nitrate", "5", "--temperature", "25"]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
+    for day in 1..=30 {
+        tank.event(&Stocked::at(day, 9), &["food=0.2"]);
+        let nitrite = if (8..18).contains(&day) { "nitrite=0.8" } else { "nitrite=0" };
+        let nitrate = format!("nitrate={}", 5 + day / 2);
+        if day % 2 == 0 {
+            tank.add(&Stocked::at(day, 18), &["ammonia=0", nitrite, &nitrate, "ph=7.2"]);
+        }
+    }
+    assert!(!tank.words(&Stocked::at(20, 20)).contains("KEEPS UP"));
+    let (end, words) = (Stocked::at(30, 20), tank.words(&Stocked::at(30, 20)));
+    for said in ["KEEPS UP with its animals", "in 7 tests over 12 days", "for more it is not shown"] {
+        assert!(words.contains(said), "{words}");
+    }
+    let said = tank.judged(&end);
+    assert_eq!((&said["ready"], &said["proof"]), (&Value::from(false), &Value::from("not_shown")));
+    assert!(!tank.advice(&end).iter().any(|(action, _)| action.contains("dose")), "{said}");
+}
+
+/// Traces below every criterion that asks for more, with fish in the tank.
+#[test]
+fn traces_with_animals_in_the_tank_mean_to_feed_less_before_they_harm() {
+    let tank = Stocked::new(&[]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=2"]);
+    let (tested, now) = (Stocked::at(5, 18), Stocked::at(5, 19));
+    tank.add(&tested, &["ammonia=0", "nitrate=5", "ph=7"]);
+    assert!(!tank.is_told(&now, "feed half"));
+    tank.add(&tested, &["nitrite=0.15"]);
+    assert!(tank.is_told(&now, "feed half"));
+}
+
+#[test]
+fn an_unknown_ph_and_temperature_are_answered_by_asking_for_them() {
+    let tank = Stocked::new(&[]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
+    tank.add(&Stocked::at(5, 18), &["ammonia=1", "nitrite=0"]);
+    assert!(tank.is_told(&Stocked::at(5, 19), "test the pH, temperature, nitrate"));
+}
+
+/// 0.25 mg/L NO2 may harm in the long run, and more of it is to come.
+#[test]
+fn what_may_harm_is_thinned_daily_and_what_is_about_to_harm_is_told_of() {
+    let tank = Stocked::new(&["--temperature", "25"]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=8"]);
+    for (day, ammonia, nitrite) in [(4, "0.2", "0"), (7, "0.6", "0.05"), (10, "1.2", "0.25")] {
+        let readings = [format!("ammonia={ammonia}"), format!("nitrite={nitrite}")];
+        tank.add(&Stocked::at(day, 18), &[&readings[0], &readings[1], "ph=7", "nitrate=5"]);
+    }
+    let advice = tank.advice(&Stocked::at(10, 19));
+    assert_eq!(advice[0].0, "change water today, and daily while this lasts", "{advice:?}");
+    assert!(advice[0].1.contains("litres"), "{advice:?}");
+    let rise = advice.iter().find(|(action, _)| action.starts_with("expect nitrite to rise")).unwrap();
+    assert!(rise.1.contains("mg/L (80 %: ") && rise.1.contains("March"), "{rise:?}");
+}
+
+/// Ammonia was dosed until the fish came; nobody goes on dosing it with them in.
+#[test]
+fn a_forecast_with_fish_in_supposes_no_further_doses() {
+    let home = Home::new();
+    let tank = folder().join("tank_023");
+    home.done(
+        [&["import".into()], &["tank.json", "readings.csv", "events.csv"].map(|name| tank.join(name))[..]]
+            .concat(),
+    );
+    let now = std::fs::read_to_string(tank.join("now.txt")).unwrap().trim().to_owned();
+    home.done(["event", "--tank", "tank_023", "--at", &now, "fish_added=1", "water_change=30"]);
+    home.done(["add", "--tank", "tank_023", "--at", &now, "ammonia=0.4", "nitrite=0.4"]);
+    let words = home.done(["assess", "--at", &now]).out;
+    assert!(words.contains("As the animals are kept and fed now"), "{words}");
+    assert!(!words.contains("above 0.25 mg/L for months"), "{words}");
+}
+
+/// Five months without enough changes: nitrate is high, and the buffer is used up.
+#[test]
+fn old_water_is_renewed_in_steps_before_further_animals_come() {
+    let old = |tap_alkalinity: &str, alkalinity: &str, nitrate: &str| {
+        let tank = Stocked::new(&["--tap-nitrate", "10", "--tap-alkalinity", tap_alkalinity]);
+        tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
+        for day in 1..=30 {
+            tank.event(&Stocked::at(day, 9), &["food=0.2"]);
+            if day % 3 == 0 {
+                let risen = format!("nitrate={}", nitrate.parse::<u32>().unwrap() + day / 2);
+                let alkalinity = format!("alkalinity={alkalinity}");
+                tank.add(&Stocked::at(day, 18), &["ammonia=0", "nitrite=0", &risen, "ph=6.8", &alkalinity]);
+            }
+        }
+        tank.advice(&Stocked::at(30, 20))
+    };
+    let named = |advice: &[(String, String)], action: &str| {
+        advice.iter().find(|(told, _)| told.starts_with(action)).map(|(_, amount)| amount.clone())
+    };
+    // From 175 mg/L with 10 in the tap water three quarters of the excess of 165 are left after each change: 39
+    // after five, 29 after six, and 30 are wanted.
+    let both = old("3", "0.5", "160");
+    assert_eq!(named(&both, "thin the nitrate").unwrap(), "25 % (25 litres), 6 times, two days apart");
+    assert!(named(&both, "put in no further animals").is_some(), "{both:?}");
+    assert!(named(&both, "feed as you do").is_none(), "{both:?}");
+    let raise = named(&both, "raise the alkalinity").unwrap();
+    assert!(raise.contains("bicarbonate") && raise.ends_with("in portions over several days"), "{raise}");
+    // Soft water has little buffer from the beginning.
+    let soft = old("0.6", "0.5", "10");
+    assert!(named(&soft, "thin the nitrate").or(named(&soft, "put in no further")).is_none(), "{soft:?}");
+    assert!(named(&soft, "feed as you do").is_some(), "{soft:?}");
+}
