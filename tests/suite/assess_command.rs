@@ -2,11 +2,11 @@
 
 use std::path::Path;
 
-use assert_cmd::Command;
 use predicates::prelude::*;
 use serde_json::Value;
 
 use crate::support::cycles::folder;
+use crate::support::home::tintwell;
 
 struct Home(tempfile::TempDir);
 
@@ -16,8 +16,7 @@ impl Home {
     }
 
     fn run(&self, arguments: &[&str]) -> assert_cmd::assert::Assert {
-        let mut command = Command::cargo_bin("tintwell").unwrap();
-        command.env("TINTWELL_HOME", self.0.path()).env("NO_COLOR", "1").args(arguments).assert()
+        tintwell(&self.0).args(arguments).assert()
     }
 
     fn import(&self, tank: &str, files: &[&str]) {

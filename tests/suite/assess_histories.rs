@@ -5,23 +5,16 @@
 //! read back from the JSON line. The thresholds are targets set beforehand, not what happened to come out.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
-use assert_cmd::Command;
 use chrono::DateTime;
 use rayon::prelude::*;
 use serde_json::Value;
 
 use crate::support::cycles::{folder, truths};
+use crate::support::home::tintwell;
 
 /// Days by which a fault may be misplaced: the time between two tests.
 const FAULT_WITHIN_DAYS: f64 = 3.0;
-
-fn tintwell(home: &Path) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.env("TINTWELL_HOME", home).env("NO_COLOR", "1");
-    command
-}
 
 fn judge(tank: &str) -> Value {
     let home = tempfile::tempdir().unwrap();

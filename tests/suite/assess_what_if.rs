@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-use assert_cmd::Command;
 use serde_json::Value;
+
+use crate::support::home::tintwell;
 
 /// A home that holds one simulated tank, and the moment to judge it at.
 fn home_with(tank: &str) -> (tempfile::TempDir, String) {
@@ -13,12 +14,6 @@ fn home_with(tank: &str) -> (tempfile::TempDir, String) {
     tintwell(&home).arg("import").args(&files).assert().success();
     let now = std::fs::read_to_string(folder.join("now.txt")).unwrap().trim().to_owned();
     (home, now)
-}
-
-fn tintwell(home: &tempfile::TempDir) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home.path());
-    command
 }
 
 fn output(home: &tempfile::TempDir, arguments: &[&str]) -> String {

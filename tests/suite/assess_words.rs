@@ -2,21 +2,16 @@
 
 use std::path::Path;
 
-use assert_cmd::Command;
 use chrono::{DateTime, NaiveDate};
 use predicates::str::contains;
 use rayon::prelude::*;
 use serde_json::Value;
 
+use crate::support::home::tintwell;
+
 /// Every fifth of the simulated histories: all stages, fish in, stalls and faults are among them.
 fn tanks() -> impl Iterator<Item = String> {
     (1..=60).step_by(5).map(|number| format!("tank_{number:03}"))
-}
-
-fn tintwell(home: &Path) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home).env("NO_COLOR", "1");
-    command
 }
 
 fn out(home: &Path, arguments: &[&str]) -> String {

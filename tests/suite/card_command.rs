@@ -4,9 +4,11 @@ use assert_cmd::Command;
 use predicates::str::contains;
 use tintwell::card::{self, Point};
 
+use crate::support::home;
+
 fn tintwell(home: &tempfile::TempDir) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home.path()).current_dir(home.path());
+    let mut command = home::tintwell(home);
+    command.current_dir(home.path());
     command
 }
 

@@ -1,13 +1,13 @@
 //! `dose` through the binary, against values worked from atomic weights and handbook tables.
 
-use assert_cmd::Command;
 use predicates::prelude::*;
 use serde_json::Value;
 
+use crate::support::home;
+
 fn tintwell(arguments: &[&str]) -> assert_cmd::assert::Assert {
     let home = std::env::temp_dir().join("tintwell-no-such-home");
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.env("TINTWELL_HOME", home).env("NO_COLOR", "1").args(arguments).assert()
+    home::tintwell(home).args(arguments).assert()
 }
 
 fn reckoned(arguments: &[&str]) -> Value {

@@ -1,19 +1,14 @@
 //! A folder of dated photos goes into the log once, however often it is imported.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use assert_cmd::Command;
 use serde_json::Value;
 
-fn photos(folder: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos").join(folder)
-}
+use crate::support::home::tintwell;
+use crate::support::reading::file;
 
 fn import(home: &Path, folder: &Path) -> (String, i32) {
-    let output = Command::cargo_bin("tintwell")
-        .unwrap()
-        .arg("--home")
-        .arg(home)
+    let output = tintwell(home)
         .args(["import", "--tank", "pond", "--chart", "rendered-ammonia"])
         .arg(folder)
         .output()
@@ -23,13 +18,7 @@ fn import(home: &Path, folder: &Path) -> (String, i32) {
 }
 
 fn log(home: &Path) -> Vec<Value> {
-    let output = Command::cargo_bin("tintwell")
-        .unwrap()
-        .arg("--home")
-        .arg(home)
-        .args(["--json", "log"])
-        .output()
-        .unwrap();
+    let output = tintwell(home).args(["--json", "log"]).output().unwrap();
     String::from_utf8(output.stdout)
         .unwrap()
         .lines()
@@ -40,13 +29,13 @@ fn log(home: &Path) -> Vec<Value> {
 #[test]
 fn a_folder_of_photos_is_logged_once_under_any_names() {
     let home = tempfile::tempdir().unwrap();
-    let (told, status) = import(home.path(), &photos("ammonia_unknown"));
+    let (told, status) = import(home.path(), &file("ammonia_unknown"));
     assert!(told.contains("12 logged (12 readings)"), "{told}");
     assert_eq!(status, 0);
-    let (told, _) = import(home.path(), &photos("ammonia_unknown"));
+    let (told, _) = import(home.path(), &file("ammonia_unknown"));
     assert!(told.contains("0 logged (0 readings), 12 known already"), "{told}");
     let renamed = tempfile::tempdir().unwrap();
-    std::fs::copy(photos("ammonia_unknown/003.jpg"), renamed.path().join("another name.JPG")).unwrap();
+    std::fs::copy(file("ammonia_unknown/003.jpg"), renamed.path().join("another name.JPG")).unwrap();
     let (told, _) = import(home.path(), renamed.path());
     assert!(told.contains("1 known already"), "{told}");
     let log = log(home.path());
@@ -59,10 +48,10 @@ fn the_contact_sheet_shows_every_photo_and_what_became_of_it() {
     let home = tempfile::tempdir().unwrap();
     let sheet = home.path().join("sheet.html");
     let import = |out: &Path| {
-        let mut command = Command::cargo_bin("tintwell").unwrap();
-        command.arg("--home").arg(home.path()).args(["import", "--tank", "pond"]);
+        let mut command = tintwell(&home);
+        command.args(["import", "--tank", "pond"]);
         command.args(["--chart", "rendered-ammonia", "--contact-sheet"]).arg(out);
-        command.args([photos("refuse/005.jpg"), photos("ammonia_unknown/003.jpg")]).assert()
+        command.args([file("refuse/005.jpg"), file("ammonia_unknown/003.jpg")]).assert()
     };
     import(&sheet).code(1);
     let page = std::fs::read_to_string(&sheet).unwrap();
@@ -83,7 +72,7 @@ fn one_bad_photo_never_stops_the_rest() {
     for (from, to) in
         [("refuse/029.jpg", "a.jpg"), ("ammonia_unknown/003.jpg", "b.jpg"), ("refuse/005.jpg", "c.jpg")]
     {
-        std::fs::copy(photos(from), folder.path().join(to)).unwrap();
+        std::fs::copy(file(from), folder.path().join(to)).unwrap();
     }
     let (told, status) = import(home.path(), folder.path());
     assert!(told.contains("1 logged (1 readings)") && told.contains("2 to mend"), "{told}");

@@ -8,13 +8,16 @@ use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
 use serde_json::Value;
 
+use crate::support::home;
+use crate::support::reading::file;
+
 fn photos() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/strip_unknown")
+    file("strip_unknown")
 }
 
 fn tintwell(home: &Path) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home).current_dir(photos());
+    let mut command = home::tintwell(home);
+    command.current_dir(photos());
     command
 }
 

@@ -1,20 +1,17 @@
 //! Names, notes and photos of unknown origin on their way to the terminal, files and the page.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 
 use crate::support::home::Home;
+use crate::support::reading::file;
 
 /// A terminal escape, a line break, turned text, HTML, a formula, quotes.
 const HOSTILE: &str =
     "=1+1;\u{1b}[2J\u{1b}]0;x\u{7}\n\u{202e}<img src=x onerror=alert(1)>\"',\u{200b}\r\u{9b}31m";
-
-fn fixture() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/series/001.jpg")
-}
 
 fn is_tame(text: &str) -> bool {
     let is_trick = |c: char| {
@@ -32,7 +29,7 @@ fn hostile_home() -> Home {
         format!("{}.jpg", HOSTILE.replace('/', "_"))
     };
     let photo = home.path().join(name);
-    fs::copy(fixture(), &photo).unwrap();
+    fs::copy(file("series/001.jpg"), &photo).unwrap();
     let tank = "<script>alert(1)</script> & \"co\"";
     let at = "2031-03-04T18:05:00+01:00";
     home.done(["tank", tank, "--volume", "60"]);
@@ -85,7 +82,7 @@ fn nothing_hostile_in_a_chart_from_elsewhere_reaches_the_terminal() {
     let own = home.path().join("calibration");
     fs::create_dir_all(&own).unwrap();
     fs::write(own.join("elsewhere.json"), chart.to_string()).unwrap();
-    let photo = fixture();
+    let photo = file("series/001.jpg");
     let photo = photo.to_str().unwrap();
     for args in [
         &["read", "--dry-run", "--chart", "elsewhere", "--temperature", "10", photo][..],
@@ -187,7 +184,7 @@ fn private_photo() -> Vec<u8> {
         let body = parts.concat();
         [&[0xff, marker][..], &((body.len() + 2) as u16).to_be_bytes(), &body].concat()
     };
-    let old = fs::read(fixture()).unwrap();
+    let old = fs::read(file("series/001.jpg")).unwrap();
     // The photo's own EXIF data stand first (APP1), or behind APP0.
     let mut rest = &old[2..];
     while matches!(rest[1], 0xe0..=0xe1) {

@@ -1,13 +1,8 @@
 //! The page, the pictures and the demo through the binary.
 
-use assert_cmd::Command;
 use predicates::str::contains;
 
-fn tintwell(home: &std::path::Path) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home);
-    command
-}
+use crate::support::home::tintwell;
 
 /// The scenario is simulated, its photo rendered with 40 mg/L NO3.
 #[test]

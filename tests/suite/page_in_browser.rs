@@ -6,10 +6,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use assert_cmd::Command;
 use tempfile::TempDir;
 
 use crate::browser::Browser;
+use crate::support::home;
+use crate::support::reading::file;
 
 /// What a script finds wrong with an open page.
 const CHECKS: &str = include_str!("browser/checks.js");
@@ -33,7 +34,7 @@ struct Pages {
 }
 
 fn tintwell(home: &Path, words: &[&str]) {
-    Command::cargo_bin("tintwell").unwrap().arg("--home").arg(home).args(words).assert().success();
+    home::tintwell(home).args(words).assert().success();
 }
 
 /// The pages, written once.
@@ -67,14 +68,10 @@ fn write_pages(folder: &Path) -> Pages {
     tintwell(&home, &["log", "withdraw", "102", "--reason", HOSTILE]);
     tintwell(&home, &["report", "--at", "2024-03-10T19:00:00+01:00", "--out", all.to_str().unwrap()]);
     let sheet = demo.join("sheet.html");
-    let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos");
     let import = ["import", "--tank", HOSTILE, "--chart", "rendered-ammonia", "--contact-sheet"];
-    Command::cargo_bin("tintwell")
-        .unwrap()
-        .arg("--home")
-        .arg(folder.join("import"))
+    home::tintwell(folder.join("import"))
         .args(import)
-        .args([sheet.as_path(), &photos.join("refuse/005.jpg"), &photos.join("ammonia_unknown/003.jpg")])
+        .args([sheet.as_path(), &file("refuse/005.jpg"), &file("ammonia_unknown/003.jpg")])
         .assert()
         .code(1);
     Pages { ready: demo.join("north-window.html"), waiting, all, sheet }

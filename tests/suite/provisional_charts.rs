@@ -10,12 +10,14 @@ use tintwell::card::layout::PointMm;
 use tintwell::chart::{Chart, matching::typical_light};
 use tintwell::terms::space::Relative;
 
+use crate::support::home;
+use crate::support::reading::file;
 use crate::support::swatches::{Print, rendered, squares};
 
 const LEVELS: &str = "0,0.25,0.5,1,2,4,8";
 
 fn photos() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/ammonia_standards")
+    file("ammonia_standards")
 }
 
 fn shipped() -> Chart {
@@ -42,8 +44,8 @@ fn scale(home: &Path, name: &str, colours: &[Relative], print: impl Fn(PointMm) 
 }
 
 fn tintwell(home: &Path) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home).current_dir(photos()).env("NO_COLOR", "1");
+    let mut command = home::tintwell(home);
+    command.current_dir(photos());
     command
 }
 

@@ -9,13 +9,16 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use serde_json::Value;
 
+use crate::support::home;
+use crate::support::reading::file;
+
 fn photos() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos")
+    file("")
 }
 
 fn tintwell(home: &Path) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home).current_dir(photos()).env("NO_COLOR", "1");
+    let mut command = home::tintwell(home);
+    command.current_dir(photos());
     command
 }
 

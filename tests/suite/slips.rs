@@ -12,7 +12,7 @@ use tintwell::photo as file;
 use tintwell::pipeline;
 
 use crate::support::home::{Home, Run};
-use crate::support::scene;
+use crate::support::reading;
 use crate::support::scene::{Slip, left, right, with_slips};
 
 const AT: &str = "2031-03-04T18:05:00+01:00";
@@ -78,7 +78,7 @@ fn a_photo_says_its_own_tank_and_chart() {
             "{line}"
         );
         // The paste changes no patch and no liquid.
-        let plain = scene::photos("ammonia_unknown/003.jpg");
+        let plain = reading::file("ammonia_unknown/003.jpg");
         let plain = only(&read(&home, &plain, &["--dry-run", "--chart", "rendered-ammonia"]));
         let (value, plain) = (line["value"].as_f64().unwrap(), plain["value"].as_f64().unwrap());
         assert!((value - plain).abs() < 0.05 * plain, "{value} with slips, {plain} without");

@@ -1,16 +1,17 @@
 //! `standards` through the command.
 
-use std::path::Path;
-
 use approx::assert_relative_eq;
 use assert_cmd::Command;
 use predicates::prelude::*;
 use predicates::str::contains;
 use serde_json::Value;
 
+use crate::support::home::tintwell;
+use crate::support::reading::file;
+
 fn standards(arguments: &str) -> Command {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.args(["--home", "unused", "standards"]).args(arguments.split(' '));
+    let mut command = tintwell("unused");
+    command.arg("standards").args(arguments.split(' '));
     command
 }
 
@@ -116,7 +117,7 @@ fn a_table_for_calibrate_holds_what_is_really_made_in_default_units() {
 #[test]
 fn the_recipes_uncertainty_arrives_in_the_chart_and_widens_readings() {
     let folder = tempfile::tempdir().unwrap();
-    let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos");
+    let photos = file("");
     let known: Vec<(String, f64)> = csv::Reader::from_path(photos.join("ammonia_standards.csv"))
         .unwrap()
         .records()
@@ -143,8 +144,8 @@ fn the_recipes_uncertainty_arrives_in_the_chart_and_widens_readings() {
         let table = folder.path().join(format!("{name}.csv"));
         std::fs::write(&table, format!("photo,analyte,value,uncertainty_percent\n{rows}")).unwrap();
         let out = folder.path().join(format!("{name}.json")).display().to_string();
-        let mut command = Command::cargo_bin("tintwell").unwrap();
-        command.args(["--home", "unused", "calibrate", name, "--out", &out, "--standards"]).arg(&table);
+        let mut command = tintwell("unused");
+        command.args(["calibrate", name, "--out", &out, "--standards"]).arg(&table);
         command.assert().success();
         for (k, level) in mixed.iter().enumerate() {
             let kept: Value = serde_json::from_slice(&std::fs::read(&out).unwrap()).unwrap();
@@ -153,9 +154,9 @@ fn the_recipes_uncertainty_arrives_in_the_chart_and_widens_readings() {
             let percent: f64 = level[3].parse().unwrap();
             assert_relative_eq!(kept["uncertainty"].as_f64().unwrap(), percent / 100.0, epsilon = 1e-9);
         }
-        let mut read = Command::cargo_bin("tintwell").unwrap();
+        let mut read = tintwell("unused");
         let photo = &known.iter().find(|(_, value)| *value == 2.0).unwrap().0;
-        let read = read.args(["--home", "unused", "--json", "read", "--dry-run", "--chart", &out, photo]);
+        let read = read.args(["--json", "read", "--dry-run", "--chart", &out, photo]);
         let reading = serde_json::from_slice(&read.output().unwrap().stdout).unwrap();
         (serde_json::from_slice(&std::fs::read(&out).unwrap()).unwrap(), reading)
     };

@@ -4,27 +4,17 @@
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use assert_cmd::Command;
 use serde_json::Value;
 
+use crate::support::home::tintwell;
 use crate::support::pads::only_this_pad_is_refused;
+use crate::support::reading::file;
 
 const ORDER: [&str; 4] = ["nitrate", "nitrite", "ph", "ammonia"];
 
-fn photos(folder: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos").join(folder)
-}
-
 fn lines(arguments: &[&str]) -> Vec<Value> {
     let home = tempfile::tempdir().unwrap();
-    let output = Command::cargo_bin("tintwell")
-        .unwrap()
-        .arg("--home")
-        .arg(home.path())
-        .arg("--json")
-        .args(arguments)
-        .output()
-        .unwrap();
+    let output = tintwell(&home).arg("--json").args(arguments).output().unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
     text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
@@ -36,7 +26,7 @@ fn chart() -> &'static str {
     let (_, path) = CHART.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();
         let out = folder.path().join("strip.json").display().to_string();
-        let table = photos("strip_standards").join("standards.csv").display().to_string();
+        let table = file("strip_standards").join("standards.csv").display().to_string();
         lines(&["calibrate", "strip", "--form", "strip", "--standards", &table, "--out", &out]);
         (folder, out)
     });
@@ -68,7 +58,7 @@ fn the_form_of_a_strip_is_learnt_from_its_photos() {
 
 #[test]
 fn every_pad_of_an_unknown_strip_gets_its_own_reading_in_the_order_of_the_pads() {
-    let sightings = read(&photos("strip_unknown").join("004.jpg"));
+    let sightings = read(&file("strip_unknown").join("004.jpg"));
     let analytes: Vec<&str> = sightings.iter().map(|line| line["analyte"].as_str().unwrap()).collect();
     assert_eq!(analytes, ORDER);
     assert!(sightings.iter().all(|line| line["status"] != "refused" && line["sample"].is_object()));
@@ -77,7 +67,7 @@ fn every_pad_of_an_unknown_strip_gets_its_own_reading_in_the_order_of_the_pads()
 
 #[test]
 fn a_strip_the_other_way_round_is_read_in_the_same_order_and_flagged() {
-    let sightings = read(&photos("strip_unknown").join("reversed.jpg"));
+    let sightings = read(&file("strip_unknown").join("reversed.jpg"));
     let analytes: Vec<&str> = sightings.iter().map(|line| line["analyte"].as_str().unwrap()).collect();
     assert_eq!(analytes, ORDER);
     for line in &sightings {
@@ -91,7 +81,7 @@ fn a_strip_the_other_way_round_is_read_in_the_same_order_and_flagged() {
 /// What strips must reach on rendered photos of other lights and phones than the standards'.
 #[test]
 fn unknown_strips_are_read_within_a_step_or_the_interval_says_so() {
-    let table = photos("strip_unknown").join("known.csv").display().to_string();
+    let table = file("strip_unknown").join("known.csv").display().to_string();
     let figures = lines(&["verify", "--chart", chart(), &table]);
     assert_eq!(figures.len(), 4);
     for figure in figures {
@@ -106,7 +96,7 @@ fn a_window_without_a_strip_refuses_every_pad_and_says_what_to_do() {
     let home = tempfile::tempdir().unwrap();
     let card = home.path().join("card.png");
     let out = card.display().to_string();
-    Command::cargo_bin("tintwell").unwrap().args(["card", "--out", &out, "--dpi", "150"]).assert().success();
+    tintwell(&home).args(["card", "--out", &out, "--dpi", "150"]).assert().success();
     // A phone exposes paper below full scale.
     let mut picture = image::open(&card).unwrap().into_rgb8();
     picture.iter_mut().for_each(|value| *value = (f64::from(*value) * 0.85) as u8);
@@ -122,14 +112,14 @@ fn a_window_without_a_strip_refuses_every_pad_and_says_what_to_do() {
 /// A rendered strip with one pad painted over: `paint` gets the pad's box and the picture.
 fn painted(pad: usize, paint: impl Fn([u32; 4], &mut image::RgbImage)) -> (Vec<Value>, Vec<Value>) {
     let home = tempfile::tempdir().unwrap();
-    let file = home.path().join("painted.png");
-    let mut picture = image::open(photos("strip_unknown").join("004.jpg")).unwrap().into_rgb8();
-    picture.save(&file).unwrap();
-    let before = read(&file);
+    let saved = home.path().join("painted.png");
+    let mut picture = image::open(file("strip_unknown/004.jpg")).unwrap().into_rgb8();
+    picture.save(&saved).unwrap();
+    let before = read(&saved);
     let side = |name: &str| before[pad]["sample"][name].as_u64().unwrap() as u32;
     paint([side("x"), side("y"), side("width"), side("height")], &mut picture);
-    picture.save(&file).unwrap();
-    (before, read(&file))
+    picture.save(&saved).unwrap();
+    (before, read(&saved))
 }
 
 #[test]
@@ -158,9 +148,9 @@ fn a_missing_pad_is_refused_alone() {
 /// Rows of the rendered standards with their pads numbered, in an order of their own.
 fn numbered_table(folder: &Path, number: impl Fn(usize) -> usize) -> PathBuf {
     let mut rows: Vec<String> = Vec::new();
-    let mut table = csv::Reader::from_path(photos("strip_standards").join("standards.csv")).unwrap();
+    let mut table = csv::Reader::from_path(file("strip_standards").join("standards.csv")).unwrap();
     for (k, record) in table.records().map(Result::unwrap).enumerate() {
-        let photo = photos("strip_standards").join(&record[0]);
+        let photo = file("strip_standards").join(&record[0]);
         rows.push(format!("{},{},{},{}", photo.display(), &record[1], &record[2], number(k % 4)));
     }
     rows.reverse();
@@ -170,8 +160,8 @@ fn numbered_table(folder: &Path, number: impl Fn(usize) -> usize) -> PathBuf {
 }
 
 fn calibrate(home: &Path, table: &Path, more: &[&str]) -> assert_cmd::assert::Assert {
-    let mut command = Command::cargo_bin("tintwell").unwrap();
-    command.arg("--home").arg(home).args(["calibrate", "kit", "--form", "strip", "--standards"]).arg(table);
+    let mut command = tintwell(home);
+    command.args(["calibrate", "kit", "--form", "strip", "--standards"]).arg(table);
     command.args(more).assert()
 }
 
@@ -235,7 +225,7 @@ fn a_form_described_by_hand_is_taken_as_it_is() {
 #[test]
 fn pads_found_are_drawn_also_where_no_form_can_be_learnt() {
     let home = tempfile::tempdir().unwrap();
-    let photo = photos("strip_standards").join("005.jpg");
+    let photo = file("strip_standards").join("005.jpg");
     let table = home.path().join("short.csv");
     let rows: String = ["nitrate,40", "nitrite,2"].map(|row| format!("{},{row}\n", photo.display())).concat();
     std::fs::write(&table, format!("photo,analyte,value\n{rows}")).unwrap();
@@ -290,14 +280,9 @@ fn a_pads_unit_counts_its_standards_and_readings_stay_in_the_default_unit() {
     assert_eq!(chart["strip"]["pads"][0]["unit"], "mg/L N");
     let top = chart["scales"][0]["levels"].as_array().unwrap().last().unwrap()["value"].as_f64().unwrap();
     assert!((top - 160.0).abs() < 0.01, "{top}");
-    let photo = photos("strip_unknown").join("004.jpg").display().to_string();
-    let output = Command::cargo_bin("tintwell")
-        .unwrap()
-        .arg("--home")
-        .arg(home.path())
-        .args(["--json", "read", "--dry-run", "--chart", "kit", &photo])
-        .output()
-        .unwrap();
+    let photo = file("strip_unknown").join("004.jpg").display().to_string();
+    let output =
+        tintwell(&home).args(["--json", "read", "--dry-run", "--chart", "kit", &photo]).output().unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
     let nitrate: Value = serde_json::from_str(text.lines().next().unwrap()).unwrap();
     assert_eq!(nitrate["unit"], "mg/L NO3");
@@ -309,12 +294,9 @@ fn a_strips_chart_is_improved_by_one_more_strip_and_says_what_each_pad_gained() 
     let home = tempfile::tempdir().unwrap();
     let table = numbered_table(home.path(), |k| k + 1);
     calibrate(home.path(), &table, &[]).success();
-    let add = |what: &str| {
-        let mut command = Command::cargo_bin("tintwell").unwrap();
-        command.arg("--home").arg(home.path()).args(["--json", "calibrate", "kit", "--add", what]).assert()
-    };
+    let add = |what: &str| tintwell(&home).args(["--json", "calibrate", "kit", "--add", what]).assert();
     let more = home.path().join("more.csv");
-    let photo = photos("strip_unknown").join("005.jpg");
+    let photo = file("strip_unknown").join("005.jpg");
     let write = |rows: &[&str]| {
         let rows: String = rows.iter().map(|row| format!("{},{row}\n", photo.display())).collect();
         std::fs::write(&more, format!("photo,analyte,value\n{rows}")).unwrap();

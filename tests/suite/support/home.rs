@@ -21,6 +21,13 @@ pub struct Run {
     pub err: String,
 }
 
+/// The program, to be run on this home folder.
+pub fn tintwell(home: impl AsRef<Path>) -> Command {
+    let mut command = Command::cargo_bin("tintwell").unwrap();
+    command.env("TINTWELL_HOME", home.as_ref()).env_remove("RUST_BACKTRACE").env("NO_COLOR", "1");
+    command
+}
+
 impl Home {
     /// An empty one.
     pub fn new() -> Self {
@@ -39,14 +46,8 @@ impl Home {
 
     /// Runs the program in Central European time, given as a rule so that no zone files are needed.
     pub fn run<S: AsRef<std::ffi::OsStr>>(&self, args: impl IntoIterator<Item = S>) -> Run {
-        let output = Command::cargo_bin("tintwell")
-            .unwrap()
-            .env("TINTWELL_HOME", self.path())
-            .env("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
-            .env_remove("RUST_BACKTRACE")
-            .args(args)
-            .output()
-            .unwrap();
+        let output =
+            tintwell(self.path()).env("TZ", "CET-1CEST,M3.5.0,M10.5.0/3").args(args).output().unwrap();
         Run {
             status: output.status.code().unwrap_or(-1),
             out: String::from_utf8(output.stdout).unwrap(),

@@ -1,6 +1,6 @@
 //! Rendered pastes: what was never photographed is drawn into rendered photos, true to the card.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use image::{Rgb, RgbImage};
 use tintwell::card::layout::{PointMm, RectMm, SLIP_SIZE_MM, TAG_MODULE_MM, TAG_SIZE_MM};
@@ -9,16 +9,12 @@ use tintwell::photo;
 use tintwell::pipeline::{self, View};
 
 use super::light::code_8_bit;
+use super::reading;
 
 /// Ink reflects this share of what paper does.
 const INK: f64 = 0.05;
 /// A pixel is the mean of so many points each way.
 const POINTS: u32 = 3;
-
-/// A file of the rendered photos.
-pub fn photos(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos").join(name)
-}
 
 /// A slip laid on the card: id, middle in card millimetres, turned clockwise by degrees.
 #[derive(Debug, Clone, Copy)]
@@ -44,7 +40,7 @@ pub fn right(id: u16) -> Slip {
 /// A rendered photo with slips pasted into it, written as JPEG: white and black of the slip take the
 /// light that the photo's own paper has there.
 pub fn with_slips(photo: &str, slips: &[Slip], file: &Path) {
-    let view = pipeline::look(photo::open(&photos(photo)).unwrap()).unwrap();
+    let view = pipeline::look(photo::open(&reading::file(photo)).unwrap()).unwrap();
     let mut picture = view.photo.pixels.to_image();
     for slip in slips {
         paste(&mut picture, &view, slip);

@@ -2,8 +2,6 @@
 //! altered, and rendered back through the photo's own projection and light. It proves nothing of a real
 //! strip.
 
-use std::path::{Path, PathBuf};
-
 use image::RgbImage;
 use tintwell::card::layout::PointMm;
 use tintwell::photo;
@@ -11,6 +9,7 @@ use tintwell::pipeline::{self, View};
 use tintwell::sample::strip::Lying;
 
 use super::light::{code_8_bit, light_at};
+use super::reading;
 
 /// The rendered strip's measures, mm: its length and width, pads from the dipped end and their spacing.
 pub const LENGTH_MM: f64 = 76.0;
@@ -74,8 +73,7 @@ pub struct Strip {
 impl Strip {
     /// The strip of a photo whose dipped end points up; the second pad must be coloured.
     pub fn of(file: &str) -> Self {
-        let path: PathBuf =
-            Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/strip_unknown").join(file);
+        let path = reading::file("strip_unknown").join(file);
         let view = pipeline::look(photo::open(&path).unwrap()).unwrap();
         let (lying, _) = pipeline::strip_in(&view, view.card.layout.windows[0]).unwrap();
         // The rendered strip's tip lies towards y = 8; its own end is a faint line there.
