@@ -50,7 +50,7 @@ pub fn deed(text: &str) -> Result<(EventKind, Option<f64>)> {
     let Some((word, number)) = text.split_once('=') else {
         let kind: EventKind = text.parse()?;
         if needs_amount(kind) {
-            bail!("{kind} needs an amount in {}, such as {kind}=2", kind.unit());
+            bail!("{kind} needs an amount in {}, such as {kind}={}", kind.unit(), usual_amount(kind));
         }
         return Ok((kind, None));
     };
@@ -62,4 +62,26 @@ pub fn deed(text: &str) -> Result<(EventKind, Option<f64>)> {
 /// Whether a deed says nothing without its amount.
 const fn needs_amount(kind: EventKind) -> bool {
     matches!(kind, EventKind::AmmoniaDose | EventKind::WaterChange | EventKind::AlkalinityDose)
+}
+
+/// An amount that would make sense, as an example.
+const fn usual_amount(kind: EventKind) -> &'static str {
+    match kind {
+        EventKind::WaterChange => "30",
+        EventKind::AlkalinityDose => "0.5",
+        _ => "2",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_example_of_an_amount_makes_sense() {
+        let said = |word| deed(word).unwrap_err().to_string();
+        assert!(said("water_change").ends_with("in % of volume, such as water_change=30"));
+        assert!(said("ammonia_dose").ends_with("in mg/L NH3, such as ammonia_dose=2"));
+        assert!(said("alkalinity_dose").ends_with("in meq/L, such as alkalinity_dose=0.5"));
+    }
 }

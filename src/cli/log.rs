@@ -57,23 +57,3 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
         Some(Command::Export(args)) => export::run(args, settings),
     }
 }
-
-/// A number with as many decimals as colour tests can bear.
-pub fn rounded(value: f64) -> String {
-    if value.abs() >= 1e6 {
-        return format!("{value:e}");
-    }
-    let text = format!("{value:.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::rounded;
-
-    #[test]
-    fn numbers_are_shown_without_needless_digits() {
-        let shown: Vec<String> = [0.0, 1.2, 1.216, 1.2159, 100.0, -0.5, 3e300].map(rounded).into();
-        assert_eq!(shown, ["0", "1.2", "1.216", "1.216", "100", "-0.5", "3e300"]);
-    }
-}

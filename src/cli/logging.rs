@@ -7,9 +7,10 @@ use super::entry_line::EntryLine;
 use super::{Settings, history, suggest};
 use crate::cycle::animals::Animals;
 use crate::log::{Entry, Id, Loaded, Log, Problem, TornTail};
+use crate::math::digits;
 use crate::report;
 use crate::terms::EventKind;
-use crate::terms::text::printable;
+use crate::terms::text::{printable, shell_word};
 
 /// Writes entries of one tank, says what was written and what is odd about it.
 ///
@@ -22,6 +23,7 @@ pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<F
     say_torn(appended.torn.as_ref());
     say_tank(&before, tank);
     say_animals(&before, tank, entries, now);
+    say_twice(&before, tank, entries);
     for (&id, entry) in appended.ids.iter().zip(entries) {
         if settings.json {
             print_line(id, now, entry, false)?;
@@ -58,7 +60,7 @@ pub fn contents(entry: &Entry) -> String {
             format!("{} {}", measurement.analyte, report::measured::value(measurement))
         }
         Entry::Event(event) => match event.amount {
-            Some(amount) => format!("{} {} {}", event.kind, super::log::rounded(amount), event.kind.unit()),
+            Some(amount) => format!("{} {} {}", event.kind, digits::plain(amount), event.kind.unit()),
             None => event.kind.to_string(),
         },
         other => other.kind().to_owned(),
@@ -70,9 +72,33 @@ fn say_animals(before: &Loaded, tank: &str, entries: &[Entry], now: DateTime<Fix
     let doses = |entry: &Entry| matches!(entry, Entry::Event(event) if event.kind == EventKind::AmmoniaDose);
     if entries.iter().any(doses) && Animals::at(&history::of(before, tank), now) == Animals::Present {
         eprintln!(
-            "warning: by the log animals live in {0}, and ammonia harms them: change half the water now, test ammonia and pH, and see `tintwell assess --tank {0:?}`; if they are no longer there, log it as fish_added=-NUMBER",
-            printable(tank)
+            "warning: by the log animals live in {}, and ammonia harms them: change half the water now, test ammonia and pH, and see `tintwell assess --tank {}`; if they are no longer there, log it as fish_added=-NUMBER",
+            printable(tank),
+            shell_word(tank)
         );
+    }
+}
+
+/// Two entries that say the same within so many minutes are likely one that was sent twice.
+const TWICE_MINUTES: i64 = 10;
+
+/// Says if entries say what others of the same tank and time said already.
+fn say_twice(before: &Loaded, tank: &str, entries: &[Entry]) {
+    for entry in entries {
+        let same = |other: &Entry| {
+            let apart = entry.at().zip(other.at()).map(|(at, other)| (at - other).num_minutes().abs());
+            other.tank() == Some(tank)
+                && other.kind() == entry.kind()
+                && apart.is_some_and(|minutes| minutes <= TWICE_MINUTES)
+                && contents(other) == contents(entry)
+        };
+        if let Some(live) = before.live().find(|live| same(live.entry)) {
+            let (id, what) = (live.record.id, contents(entry));
+            eprintln!(
+                "warning: entry {id} of {} says {what} at about the same time, and both count: if they are one, `tintwell log withdraw {id}`",
+                printable(tank)
+            );
+        }
     }
 }
 

@@ -1,10 +1,11 @@
 //! `tank`: a tank's facts.
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result, anyhow, bail};
 use clap::builder::PossibleValuesParser;
 
 use super::{Outcome, Settings, clock, logging, suggest};
 use crate::log::{Entry, Loaded, Log, check_name, quantity};
+use crate::math::digits;
 use crate::reading::Status;
 use crate::terms::text::printable;
 use crate::terms::{Analyte, TankFacts};
@@ -147,7 +148,13 @@ fn told(args: &Args, name: &str) -> Result<TankFacts> {
 }
 
 fn volume(text: &str) -> Result<f64> {
-    let litres = quantity::number(text.trim_end_matches(['L', 'l', ' '])).map_err(anyhow::Error::msg)?;
+    let bare = text.strip_suffix(['L', 'l']).map(str::trim_end);
+    let number = bare.filter(|bare| bare.ends_with(|c: char| c.is_ascii_digit())).unwrap_or(text);
+    let litres = quantity::number(number).map_err(|what| {
+        anyhow!(
+            "{what}: give the volume in litres; a US gallon holds 3.785 of them, an imperial gallon 4.546"
+        )
+    })?;
     if litres <= 0.0 {
         bail!("a tank of {litres} L holds no water: give its nominal volume in litres");
     }
@@ -162,7 +169,10 @@ fn measured(text: Option<&str>, analyte: Analyte) -> Result<Option<f64>> {
     let typed =
         quantity::typed(text, analyte).map_err(anyhow::Error::msg).with_context(|| format!("in {text:?}"))?;
     match (typed.status, typed.value, typed.low) {
-        (Status::Read, Some(value), None) => Ok(Some(value)),
+        (Status::Read, Some(value), None) => {
+            logging::warn(quantity::doubt(analyte, value));
+            Ok(Some(value))
+        }
         _ => bail!("{text:?}: a tank's fact is one plain number"),
     }
 }
@@ -199,6 +209,9 @@ fn show_fact(name: &str, fact: &serde_json::Value) {
             }
         }
         serde_json::Value::String(text) => println!("  {name}: {}", printable(text)),
+        serde_json::Value::Number(number) => {
+            println!("  {name}: {:?}", digits::rounded(number.as_f64().unwrap_or_default()));
+        }
         other => println!("  {name}: {other}"),
     }
 }

@@ -13,6 +13,15 @@ pub fn rounded(value: f64) -> f64 {
     significant(value, 4)
 }
 
+/// A number in words, with as many decimals as colour tests can bear and none that say nothing.
+pub fn plain(value: f64) -> String {
+    if value.abs() >= 1e6 {
+        return format!("{value:e}");
+    }
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// A value and the ends of its interval, to the second digit of the interval's half width.
 ///
 /// JCGM 100:2008, 7.2.6: an uncertainty deserves two digits at most, and a value those that its uncertainty has.
@@ -58,6 +67,12 @@ mod tests {
         assert_eq!(rounded(0.0), 0.0);
         assert_eq!(rounded(f64::MAX), f64::MAX);
         assert_eq!(significant(-0.001_239_9, 3), -0.001_24);
+    }
+
+    #[test]
+    fn numbers_are_shown_without_needless_digits() {
+        let shown: Vec<String> = [0.0, 1.2, 1.216, 1.2159, 100.0, -0.5, 3e300].map(plain).into();
+        assert_eq!(shown, ["0", "1.2", "1.216", "1.216", "100", "-0.5", "3e300"]);
     }
 
     /// JCGM 100:2008, 7.2.6: 10.057 62 ohm with a combined uncertainty of 27 milliohm is to be rounded to 10.058 ohm.

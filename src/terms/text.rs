@@ -20,7 +20,24 @@ pub fn printable(text: &str) -> Cow<'_, str> {
     Cow::Owned(text.chars().map(spell).collect())
 }
 
-/// A path, the same.
+/// `name` as one word of a command line, quoted only where it must be.
+///
+/// Double quotes do for a space in every shell; single ones, which some do not know, are left for what POSIX
+/// shells take as more than itself within double ones.
+pub fn shell_word(name: &str) -> Cow<'_, str> {
+    let is_plain = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.' | '+');
+    let is_quiet = |c: char| !matches!(c, '"' | '$' | '`' | '\\' | '!' | '%');
+    let name = printable(name);
+    if !name.is_empty() && name.chars().all(is_plain) {
+        return name;
+    }
+    if name.chars().all(is_quiet) {
+        return Cow::Owned(format!("\"{name}\""));
+    }
+    Cow::Owned(format!("'{}'", name.replace('\'', r"'\''")))
+}
+
+/// A path with control characters and the like spelt out.
 pub fn shown(path: &Path) -> String {
     printable(&path.display().to_string()).into_owned()
 }
@@ -37,6 +54,22 @@ mod tests {
     #[test]
     fn ordinary_words_pass_as_they_are() {
         assert!(matches!(printable("Käfer & Söhne <60 L> 水"), Cow::Borrowed(_)));
+    }
+
+    #[test]
+    fn a_name_is_quoted_for_a_shell_only_where_it_must_be() {
+        let quoted =
+            ["hallway-2", "Käfer", "north window", "Tom's", "5 $ \"x\"", "it's $HOME", ""].map(shell_word);
+        let meant = [
+            "hallway-2",
+            "Käfer",
+            "\"north window\"",
+            "\"Tom's\"",
+            "'5 $ \"x\"'",
+            r"'it'\''s $HOME'",
+            "\"\"",
+        ];
+        assert_eq!(quoted, meant);
     }
 
     #[test]

@@ -143,3 +143,15 @@ fn what_is_no_table_is_refused_when_named_and_passed_over_in_a_folder() {
     assert!(run.err.contains("taken_at,tank,analyte,value"), "{}", run.err);
     assert_eq!(home.run(["import", folder.join("missing.csv").to_str().unwrap()]).status, 2);
 }
+
+#[test]
+fn a_row_of_a_day_to_come_is_taken_and_told() {
+    let home = Home::new();
+    let file = home.path().join("readings.csv");
+    let rows = "taken_at,tank,analyte,value,unit\n2031-02-01 10:00,hall,ammonia,1,\n2999-02-01 10:00,hall,ammonia,1,\n";
+    fs::write(&file, rows).unwrap();
+    let run = home.done(["import", file.to_str().unwrap()]);
+    assert!(run.out.contains("2 added"), "{}", run.out);
+    let said: Vec<&str> = run.err.lines().filter(|line| line.contains("lies in the future")).collect();
+    assert!(said.last().is_some_and(|line| line.contains(":3: warning: 2999-02-01")), "{}", run.err);
+}

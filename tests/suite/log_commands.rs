@@ -245,3 +245,28 @@ fn an_export_is_guarded_against_formulas_and_comes_back_as_nothing_new() {
         assert_eq!(strip(&other), expected);
     }
 }
+
+/// Four significant digits of 4 dKH, 0.35665 meq/L each; what looks like gallons or Fahrenheit is asked about.
+#[test]
+fn facts_of_a_tank_are_shown_short_and_doubted_where_they_are_odd() {
+    let home = Home::new();
+    let run = home.done(["tank", "hall", "--tap-alkalinity", "4dKH", "--temperature", "77"]);
+    assert!(run.out.contains("  tap.alkalinity_meq_l: 1.427\n"), "{}", run.out);
+    assert!(run.err.contains("temperature of 77 degC is unusual") && run.err.contains("77F"), "{}", run.err);
+    let run = home.run(["tank", "hall", "--volume", "40gal"]);
+    assert_eq!(run.status, 2);
+    assert!(run.err.contains("\"40gal\"") && run.err.contains("3.785"), "{}", run.err);
+}
+
+#[test]
+fn an_entry_typed_twice_is_logged_and_told() {
+    let home = Home::new();
+    let dose = |at: &str| home.done(["event", "--tank", "hall", "--at", at, "ammonia_dose=2"]).err;
+    assert!(!dose("2031-02-20 10:00").contains("warning"));
+    let told = dose("2031-02-20 10:05");
+    assert!(
+        told.contains("entry 1 of hall says ammonia_dose 2 mg/L NH3") && told.contains("log withdraw 1"),
+        "{told}"
+    );
+    assert!(!dose("2031-02-21 10:00").contains("says ammonia_dose"));
+}

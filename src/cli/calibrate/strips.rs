@@ -126,6 +126,7 @@ fn show(photos: &[PhotoRows], traced: &[Result<Traced>], form: &StripForm, pictu
     let names: Vec<String> =
         form.pads.iter().enumerate().map(|(k, pad)| format!("{}: {}", k + 1, pad.analyte)).collect();
     let caption = format!("Pads from the dipped end, as the table names them. {}", names.join(", "));
+    // Opened once more: which photo it is shows only now, and all of them held until then are some MB each.
     found::draw(&open(path)?.0, card, &areas, &caption, picture)
 }
 

@@ -114,10 +114,22 @@ fn understand(file: &Candidate, bytes: &[u8]) -> Result<Imported, Unusable> {
         }
         _ => {
             let name = file.path.file_name().map(|name| name.to_string_lossy().into_owned());
-            csv::read(bytes, &name.unwrap_or_default(), &Local)
-                .map_err(|error| Unusable::OtherKind(error.to_string()))
+            let mut imported = csv::read(bytes, &name.unwrap_or_default(), &Local)
+                .map_err(|error| Unusable::OtherKind(error.to_string()))?;
+            doubt_times(&mut imported);
+            Ok(imported)
         }
     }
+}
+
+/// Rows of a day that has not been yet, or long before, are taken and told.
+fn doubt_times(imported: &mut Imported) {
+    let now = clock::now();
+    for (entry, line) in imported.entries.iter().zip(&imported.lines) {
+        let odd = entry.at().and_then(|at| clock::doubt(at, now));
+        imported.odd.extend(odd.map(|why| (*line, why)));
+    }
+    imported.odd.sort_by_key(|(line, _)| *line);
 }
 
 /// A tank's facts are new if they change what is known.

@@ -5,6 +5,7 @@ use anyhow::{Result, bail};
 use crate::cli::{Outcome, Settings, add, clock, event, logging};
 use crate::log::record::{Amount, Change, Correction, Value, Verdict};
 use crate::log::{Entry, Id, Live, Loaded, Log, LogError, check_name, quantity};
+use crate::math::digits;
 use crate::reading::Status;
 use crate::terms::text::printable;
 
@@ -183,10 +184,10 @@ pub fn history(args: &History, settings: &Settings) -> Result<Outcome> {
 fn changed(set: &Change) -> String {
     let parts = [
         set.reading.map(|value| {
-            format!("{} {} {}", value.analyte, super::rounded(value.value), value.analyte.default_unit())
+            format!("{} {} {}", value.analyte, digits::plain(value.value), value.analyte.default_unit())
         }),
         set.event
-            .map(|event| format!("{} {}", event.kind, event.amount.map_or_else(String::new, super::rounded))),
+            .map(|event| format!("{} {}", event.kind, event.amount.map_or_else(String::new, digits::plain))),
         set.tank.as_ref().map(|tank| format!("tank {}", printable(tank))),
         set.at.map(|at| format!("time {}", at.to_rfc3339())),
         set.note.as_ref().map(|note| format!("note {note:?}")),

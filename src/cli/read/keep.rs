@@ -7,7 +7,9 @@ use chrono::{DateTime, FixedOffset, TimeDelta};
 
 use super::photo::{PhotoRead, sample_box};
 use crate::cli::{Settings, clock, history, logging};
+use crate::cycle::animals::Animals;
 use crate::cycle::assess;
+use crate::cycle::danger::{Severity, any_harms};
 use crate::log::{Entry, Loaded, Log, PhotoSource, Reading, Source};
 use crate::reading::{Measurement, Sighting, Status};
 use crate::report;
@@ -110,6 +112,16 @@ fn judge(log: &Loaded, tank: &str, latest: Option<DateTime<FixedOffset>>) {
     let verdict = report::verdict::headline(&assessment);
     let date = at.format("%Y-%m-%d %H:%M");
     println!("{}, as of {date}: {verdict}; more with `tintwell assess`", printable(tank));
+    // Who reads photos alone must not miss that animals are being harmed.
+    if assessment.animals == Animals::Present && any_harms(&assessment.dangers) {
+        let harms = assessment.dangers.iter().filter(|danger| danger.severity >= Severity::Harmful);
+        harms.filter_map(report::verdict::danger).for_each(|line| println!("  {line}"));
+        assessment
+            .advice
+            .iter()
+            .take(1)
+            .for_each(|first| println!("  today: {}: {}", first.action, first.amount));
+    }
 }
 
 /// What is logged of a sighting; `None` if it has no analyte.

@@ -17,6 +17,8 @@ use crate::terms::{Analyte, EventKind};
 pub struct Imported {
     /// Entries in the order of the rows.
     pub entries: Vec<Entry>,
+    /// The line of each entry in a table.
+    pub lines: Vec<u64>,
     /// Rows that were left out: line, and what to mend.
     pub rejected: Vec<(u64, String)>,
     /// Rows that were taken and are odd: line, and why.
@@ -77,6 +79,7 @@ pub fn read<Z: TimeZone>(bytes: &[u8], name: &str, zone: &Z) -> Result<Imported,
                     reader.odd.push((row.line, twice.to_owned()));
                 }
                 imported.entries.push(entry);
+                imported.lines.push(row.line);
             }
             Err(why) => imported.rejected.push((row.line, why)),
         }
