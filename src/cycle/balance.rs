@@ -179,7 +179,14 @@ fn alkalinity(series: &Series, facts: &TankFacts) -> Option<f64> {
         Some("ammonia solution") => MEQ_PER_MG_N - 1.0 / atomic_weight::N,
         _ => MEQ_PER_MG_N,
     };
+    let stood = |day: f64| {
+        let before = series.samples.iter().rev().filter(|sample| sample.day <= day);
+        before.filter_map(|sample| sample.ammonia).next().map_or(0.0, |ammonia| ammonia.value)
+    };
+    // What stood as ammonia at the reading has yet to take its share of it.
+    let read = read.map(|(day, level)| (day, level - stood(day) * MEQ_PER_MG_N));
     let (from, mut level) = read.or_else(|| Some((f64::NEG_INFINITY, tap?)))?;
+    let floor = level.min(0.0);
     for dated in series.deeds.iter().filter(|deed| deed.day > from) {
         let amount = dated.amount();
         match dated.deed.kind {
@@ -196,16 +203,17 @@ fn alkalinity(series: &Series, facts: &TankFacts) -> Option<f64> {
             EventKind::AlkalinityDose => level += amount,
             _ => {}
         }
-        level = level.max(0.0);
+        level = level.max(floor);
     }
-    let standing = series.samples.iter().rev().find_map(|sample| sample.ammonia).map_or(0.0, |a| a.value);
-    Some(level + standing * MEQ_PER_MG_N)
+    Some((level + stood(f64::INFINITY) * MEQ_PER_MG_N).max(0.0))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::cycle::fixture::simulated;
+    use crate::reading::{Measurement, Status};
+    use crate::terms::Analyte;
     use approx::assert_relative_eq;
 
     fn ledger() -> Ledger {
@@ -245,6 +253,38 @@ mod tests {
         let used = 4.0 / NH3_PER_N * VOLUME_FACTOR / 14.007;
         assert_relative_eq!(left("ammonium chloride"), 2.0 - 2.0 * used, epsilon = 1e-4);
         assert_relative_eq!(left("ammonia solution"), 2.0 - used, epsilon = 1e-4);
+    }
+
+    /// Two moles of acid for each mole of N oxidised: 8.5 mg/L NH3 are 7 mg/L N, and take 1 meq/L once they go.
+    #[test]
+    fn ammonia_that_stood_at_a_test_of_the_alkalinity_is_not_counted_for_it() {
+        let left = |ammonia_later: f64| {
+            let at = |hour: i64| {
+                DateTime::parse_from_rfc3339("2031-03-01T10:00:00+01:00").unwrap()
+                    + chrono::Duration::hours(hour)
+            };
+            let read = |analyte, value, hour| Measurement {
+                analyte,
+                status: Status::Read,
+                value: Some(value),
+                low: None,
+                high: None,
+                taken_at: at(hour),
+                flags: Vec::new(),
+            };
+            let stood = 7.0035 * NH3_PER_N;
+            let measurements = vec![
+                read(Analyte::Ammonia, stood, 0),
+                read(Analyte::Alkalinity, 1.5, 0),
+                read(Analyte::Ammonia, ammonia_later * stood, 48),
+            ];
+            let history =
+                crate::cycle::TankHistory { facts: TankFacts::default(), measurements, deeds: Vec::new() };
+            alkalinity(&Series::new(&history, at(50)), &TankFacts::default()).unwrap()
+        };
+        assert_relative_eq!(left(1.0), 1.5, epsilon = 1e-3);
+        assert_relative_eq!(left(0.5), 1.0, epsilon = 1e-3);
+        assert_relative_eq!(left(0.0), 0.5, epsilon = 1e-3);
     }
 
     /// Simulated histories: a bloom took the ammonia of one, bacteria oxidised it in the other.

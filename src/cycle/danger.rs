@@ -9,8 +9,12 @@ use super::criteria::{
     nitrite_maximum_mg_n_l, nitrite_mean_mg_n_l,
 };
 use super::series::{Level, Series};
+use super::standing::standing;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 use crate::terms::{Analyte, TankFacts};
+
+/// Chloride of salt water for each unit of practical salinity, mg/L (sea water of 35 holds 19 g/L).
+pub const CHLORIDE_MG_L_PER_SALINITY: f64 = 500.0;
 
 /// Readings older than this say nothing of today, days.
 const STALE_DAYS: f64 = 7.0;
@@ -89,11 +93,7 @@ impl Conditions {
             let (day, level): (f64, Level) = series.latest(analyte)?;
             (series.now - day <= STALE_DAYS).then_some((level.value - 1.96 * level.sd, level.upper()))
         };
-        let salinity = match facts.water.as_deref() {
-            Some("sea") => (30.0, 37.0),
-            Some("brackish") => (1.0, 20.0),
-            _ => (0.0, 0.0),
-        };
+        let salinity = salinity_of(facts);
         let usual_ph = if salinity.0 >= 30.0 { (7.7, 8.5) } else { (6.0, 8.6) };
         let ph = recent(Analyte::Ph);
         let set_point = facts.temperature_c.map(|set| (set - 1.0, set + 1.0));
@@ -110,7 +110,7 @@ impl Conditions {
     /// Chloride, mg/L. Sea water holds 19 g/L of it, which keeps nitrite off the gills; of fresh water the log
     /// says nothing, so that the criterion itself has bounds.
     fn chloride_mg_l(&self) -> Option<f64> {
-        (self.salinity.0 > 0.0).then_some(500.0 * self.salinity.0)
+        (self.salinity.0 > 0.0).then_some(CHLORIDE_MG_L_PER_SALINITY * self.salinity.0)
     }
 
     /// Bounds of the share of total ammonia that is un-ionised.
@@ -122,11 +122,21 @@ impl Conditions {
     }
 }
 
-/// Ammonia, nitrite and nitrate against their criteria.
+/// Bounds of the practical salinity of this kind of water.
+pub fn salinity_of(facts: &TankFacts) -> (f64, f64) {
+    match facts.water.as_deref() {
+        Some("sea") => (30.0, 37.0),
+        Some("brackish") => (1.0, 20.0),
+        _ => (0.0, 0.0),
+    }
+}
+
+/// Ammonia, nitrite and nitrate against their criteria, as the latest readings and what was logged since have
+/// them stand.
 pub fn dangers(series: &Series, facts: &TankFacts) -> Vec<Danger> {
     let conditions = Conditions::of(series, facts);
     let recent = |analyte| {
-        let (day, level): (f64, Level) = series.latest(analyte)?;
+        let (day, level): (f64, Level) = standing(series, facts, analyte)?;
         (series.now - day <= STALE_DAYS).then_some((level.lower(), level.upper()))
     };
     vec![

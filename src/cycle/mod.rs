@@ -25,6 +25,7 @@ pub mod readiness;
 pub mod series;
 pub mod stage;
 pub mod stalls;
+pub mod standing;
 pub mod track;
 pub mod window;
 

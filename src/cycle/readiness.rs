@@ -119,12 +119,10 @@ fn undone(series: &Series, facts: &TankFacts, proved_on: f64) -> Option<&'static
     let poison = Source::new(facts).poison_chance();
     let mut since = series.deeds.iter().filter(|deed| deed.day >= proved_on);
     if let Some(what) = since.find_map(|deed| match deed.deed.kind {
-        EventKind::WaterChange if poison >= 0.3 => {
-            Some("water was changed and may hold chlorine: prove it again")
-        }
-        EventKind::Medicine => Some("medicine was given: many kinds kill the bacteria; prove it again"),
+        EventKind::WaterChange if poison >= 0.3 => Some("water was changed and may hold chlorine"),
+        EventKind::Medicine => Some("medicine was given: many kinds kill the bacteria"),
         EventKind::FilterCleaned if poison >= 0.3 => {
-            Some("the filter was cleaned, and the tap water may hold chlorine: prove it again")
+            Some("the filter was cleaned, and the tap water may hold chlorine")
         }
         _ => None,
     }) {
@@ -159,29 +157,21 @@ mod tests {
     use crate::reading::{Measurement, Status};
     use chrono::{DateTime, FixedOffset, TimeDelta};
 
-    fn told(ph: f64, day: &str) -> bool {
-        let at = |day: &str| DateTime::parse_from_rfc3339(&format!("2031-03-{day}T10:00:00+01:00")).unwrap();
+    /// What a pH read on `day` tells on day 16.
+    fn told(ph: f64, day: i64) -> bool {
         let mut facts = TankFacts::default();
         (facts.tap.ph, facts.tap.alkalinity_meq_l) = (Some(7.8), Some(2.5));
-        let reading = Measurement {
-            analyte: Analyte::Ph,
-            status: Status::Read,
-            value: Some(ph),
-            low: None,
-            high: None,
-            taken_at: at(day),
-            flags: Vec::new(),
-        };
-        let history = TankHistory { facts: facts.clone(), measurements: vec![reading], deeds: Vec::new() };
-        ph_tells_of_thin_buffer(&Series::new(&history, at("20")), &facts)
+        let measurements = vec![read(Analyte::Ph, 24 * day, ph, 0.2)];
+        let history = TankHistory { facts: facts.clone(), measurements, deeds: Vec::new() };
+        ph_tells_of_thin_buffer(&Series::new(&history, at(24 * 16)), &facts)
     }
 
     /// A tenfold fall of alkalinity at the same carbon dioxide lowers the pH by one unit.
     #[test]
     fn a_recent_ph_far_below_the_tap_waters_tells_of_a_thin_buffer() {
-        assert!(told(7.3, "19"));
-        assert!(!told(7.5, "19"));
-        assert!(!told(7.3, "10"), "an old reading tells nothing of today");
+        assert!(told(7.3, 15));
+        assert!(!told(7.5, 15));
+        assert!(!told(7.3, 6), "an old reading tells nothing of today");
     }
 
     #[test]

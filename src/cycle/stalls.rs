@@ -57,9 +57,13 @@ impl StallCause {
         }
     }
 
-    /// The one observation that would show whether this is the cause.
-    pub const fn deciding_observation(self) -> &'static str {
+    /// The one observation that would show whether this is the cause; with animals in the tank, or perhaps,
+    /// none that takes a dose of ammonia.
+    pub fn deciding_observation(self, animals: Animals) -> &'static str {
         match self {
+            Self::NoAmmoniaSource | Self::Starvation if animals != Animals::Absent => {
+                "test ammonia and nitrite daily for a week, and log what the tank is fed with"
+            }
             Self::NoAmmoniaSource | Self::Starvation => {
                 "dose 2 mg/L ammonia and test ammonia and nitrite 24 h later"
             }

@@ -6,6 +6,7 @@ mod support;
 
 mod abused_photos;
 mod assess_command;
+mod assess_fishless;
 mod assess_histories;
 mod assess_long_logs;
 mod assess_poor_logs;

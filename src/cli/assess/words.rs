@@ -140,7 +140,7 @@ fn what_would_change(assessment: &Assessment) {
         return;
     }
     if let Some(cause) = assessment.stall_cause {
-        println!("- {}", cause.deciding_observation());
+        println!("- {}", cause.deciding_observation(assessment.animals));
     }
     if assessment.load.is_some() {
         println!("- ammonia or nitrite above zero in any test; more animals or more food");

@@ -1,5 +1,6 @@
 //! The water's buffer, which the bacteria use up: when to raise it, and by how much.
 
+use super::acid::buffer_would_free;
 use super::{ALKALINITY_CAUTION, Advice, START_DOSE, rounded};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
 use crate::cycle::animals::Animals;
@@ -22,16 +23,23 @@ const RECENT_TEST_DAYS: f64 = 14.0;
 
 /// To raise the alkalinity, or to test it.
 pub fn buffer(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
+    let tested = is_tested(series);
     if assessment.stall_cause.is_some() {
-        return None;
+        return if tested { None } else { untested(series) };
     }
     let Some(alkalinity) = assessment.balance.alkalinity_meq_l else { return untested(series) };
     let dose = START_DOSE / NH3_PER_N;
     let left = doses_left(alkalinity, dose);
     if left >= DOSES {
-        return None;
+        // The log alone may be wrong about it: what the pH tells counts more.
+        return if tested { None } else { untested(series) };
     }
     let animals = assessment.animals == Animals::Present;
+    // Animals that came into soft water live by it; what has to be seen is whether it is being used up.
+    let is_soft = facts.tap.alkalinity_meq_l.is_some_and(|tap| tap <= RESERVE_MEQ_L);
+    if animals && (is_soft || buffer_would_free(series, facts)) {
+        return if tested { None } else { untested(series) };
+    }
     let lasts = match left.floor() {
         _ if animals && alkalinity < RESERVE_MEQ_L => {
             "less than the bacteria and a steady pH need".to_owned()
@@ -42,8 +50,6 @@ pub fn buffer(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Op
         doses => format!("{doses:.0} more doses before the pH falls"),
     };
     let rise = (RESERVE_MEQ_L + DOSES_AFTERWARDS * MEQ_PER_MG_N * dose - alkalinity).max(0.5);
-    let tested =
-        series.latest(Analyte::Alkalinity).is_some_and(|(day, _)| series.now - day <= RECENT_TEST_DAYS);
     let action = if tested {
         "raise the alkalinity"
     } else {
@@ -51,6 +57,11 @@ pub fn buffer(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Op
     };
     let why = format!("by what was read and logged about {alkalinity:.1} meq/L are left: {lasts}");
     Some(Advice::new(action, amount(rise, animals, facts), why).beware(ALKALINITY_CAUTION))
+}
+
+/// Whether the alkalinity was tested of late.
+fn is_tested(series: &Series) -> bool {
+    series.latest(Analyte::Alkalinity).is_some_and(|(day, _)| series.now - day <= RECENT_TEST_DAYS)
 }
 
 /// Bicarbonate for a rise, meq/L.
@@ -67,14 +78,14 @@ fn amount(rise: f64, animals: bool, facts: &TankFacts) -> String {
     }
 }
 
-/// Whether to test the buffer of which nothing is known: the pH tells that it is being used up.
+/// Whether to test the buffer, of which no recent test tells: the pH tells that it is being used up.
 fn untested(series: &Series) -> Option<Advice> {
     let (day, now) = series.latest(Analyte::Ph)?;
     let first = series.samples.iter().find_map(|sample| sample.ph)?;
     let fell = first.lower() > now.upper() && first.value - now.value >= PH_FALL;
     (fell && series.now - day <= RECENT_PH_DAYS).then(|| {
         let why = format!(
-            "the pH has fallen from {:.1} to {:.1}: the bacteria use up alkalinity, and nothing in the log tells how much is left",
+            "the pH has fallen from {:.1} to {:.1}: the bacteria use up alkalinity, and no test of late tells how much is left",
             first.value, now.value
         );
         Advice::new("test the alkalinity (carbonate hardness)", "today", why)

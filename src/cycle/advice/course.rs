@@ -1,26 +1,41 @@
 //! What to do along the normal course of the cycle.
 
 use super::buffer::buffer;
+use super::mend::BEARABLE;
 use super::stocking::stocking;
-use super::{AMMONIA_CAUTION, Advice, START_DOSE, grams, unless_animals};
+use super::{AMMONIA_CAUTION, Advice, CHANGE_CAUTION, START_DOSE, grams, litres, unless_animals};
 use crate::cycle::animals::Animals;
 use crate::cycle::assessment::Assessment;
 use crate::cycle::danger::Severity;
+use crate::cycle::dosing::repeated_changes;
 use crate::cycle::plan::PROOF_MG_L;
 use crate::cycle::series::Series;
 use crate::cycle::stage::Stage;
 use crate::terms::unit::NH3_PER_N;
-use crate::terms::{Analyte, TankFacts};
+use crate::terms::{Analyte, EventKind, TankFacts};
 
 /// Ammonia below which to dose again during the start, mg/L NH3 (common practice).
 const DOSE_BELOW: f64 = 0.5;
+/// Ammonia above which a change of water is told of, mg/L NH3: clearly more than is come down to.
+const TOO_MUCH: f64 = 1.5 * BEARABLE;
+/// Share of the water changed at once where no animals live in it.
+const HALF: f64 = 0.5;
+/// Age up to which a test of ammonia tells whether to dose, days.
+const RECENT_DAYS: f64 = 7.0;
 
 /// Feeding the bacteria, the buffer, the next test, the animals.
-pub fn course(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
+///
+/// `changes_water`: whether a change of water was advised before.
+pub fn course(
+    assessment: &Assessment,
+    series: &Series,
+    facts: &TankFacts,
+    changes_water: bool,
+) -> Vec<Advice> {
     let mut list = Vec::new();
     let present = assessment.animals == Animals::Present;
     if assessment.ready || present {
-        list.extend(stocking(assessment, series, facts));
+        list.extend(stocking(assessment, series, facts, changes_water));
     } else if assessment.stage == Stage::Cycled {
         list.push(prove(assessment, facts));
     } else if assessment.stage != Stage::Stalled {
@@ -50,14 +65,20 @@ fn prove(assessment: &Assessment, facts: &TankFacts) -> Advice {
 }
 
 fn keep_fed(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
-    let Some((_, level)) = series.latest(Analyte::Ammonia) else {
+    let Some((day, level)) = series.latest(Analyte::Ammonia) else {
         return Some(Advice::new(
             "test ammonia and nitrite",
             "today",
             "without a reading nothing can be said of the bacteria",
         ));
     };
+    if let Some(why) = is_outdated(day, series) {
+        return Some(Advice::new("do not dose before a test of ammonia and nitrite", "", why));
+    }
     let standing = level.value * NH3_PER_N;
+    if standing > TOO_MUCH {
+        return Some(thin(standing, assessment, facts));
+    }
     if standing >= DOSE_BELOW || level.above {
         return Some(Advice::new(
             "do not dose now",
@@ -77,11 +98,39 @@ fn keep_fed(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Opti
     )
 }
 
+/// Why a test of ammonia on `day` does not tell whether to dose today.
+fn is_outdated(day: f64, series: &Series) -> Option<String> {
+    if series.of_kind(EventKind::AmmoniaDose).any(|dose| dose.day > day) {
+        let why = "ammonia was dosed since the last test: how much of it still stands is not known";
+        return Some(why.to_owned());
+    }
+    let age = series.now - day;
+    (age > RECENT_DAYS).then(|| format!("the last test of ammonia is {age:.0} days old"))
+}
+
+/// What to do with more ammonia than is good for a start-up.
+fn thin(standing: f64, assessment: &Assessment, facts: &TankFacts) -> Advice {
+    let tap = facts.tap.ammonia_mg_l.unwrap_or(0.0);
+    let changes = repeated_changes(standing, tap, BEARABLE, HALF).map_or(1.0, f64::ceil);
+    let half = litres(HALF, facts);
+    let amount = if changes > 1.0 { format!("{half}, {changes:.0} times") } else { half };
+    let why = format!(
+        "{standing:.1} mg/L ammonia stand, and more than {BEARABLE:.0} can hold back the bacteria that take nitrite (common practice); let it fall below {DOSE_BELOW} mg/L before you dose again"
+    );
+    let action =
+        format!("{}do not dose now; change water to get on faster", unless_animals(assessment.animals));
+    Advice::new(action, amount, why).beware(CHANGE_CAUTION)
+}
+
 /// The test to make next; nothing where animals in danger have theirs already.
 fn next_test(assessment: &Assessment, series: &Series) -> Option<Advice> {
     let present = assessment.animals == Animals::Present;
     let said = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Unknown);
     if present && said && !assessment.ready {
+        return None;
+    }
+    // Of a proof in doubt daily tests are asked for already.
+    if present && assessment.is_ready_but_doubted() && assessment.load.is_none() {
         return None;
     }
     if present && assessment.load.is_some() {

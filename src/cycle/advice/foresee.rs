@@ -7,6 +7,7 @@ use crate::cycle::assessment::Assessment;
 use crate::cycle::danger::{Conditions, Severity, harmful_from};
 use crate::cycle::forecast::{Awaited, Span};
 use crate::cycle::series::Series;
+use crate::terms::text::shell_word;
 use crate::terms::{Analyte, TankFacts};
 
 /// How far ahead a rise is told of, days: what comes later is seen in time by the tests until then.
@@ -35,7 +36,10 @@ pub fn foreseen(assessment: &Assessment, series: &Series, facts: &TankFacts) -> 
 
 /// To say how many fish there are, where the log tells only that there are some.
 fn ask_how_many(facts: &TankFacts) -> Advice {
-    let how = format!("`tintwell event --tank {:?} fish_added=NUMBER`, dated when they came", facts.tank);
+    let how = format!(
+        "`tintwell event --tank {} fish_added=NUMBER`, dated when they came",
+        shell_word(&facts.tank)
+    );
     let why = "the log tells that fish live in the tank, but not how many: what they give off, and when the bacteria will keep up with them, cannot be foreseen";
     Advice::new("log how many fish live in the tank", how, why)
 }

@@ -1,6 +1,9 @@
 //! What to do about a stall or a fault of the log.
 
-use super::{ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, rounded, unless_animals};
+use super::acid::buffer_would_free;
+use super::{
+    ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, WARMTH_CAUTION, rounded, unless_animals,
+};
 use crate::cycle::alkalinity::bicarbonate_g;
 use crate::cycle::animals::Animals;
 use crate::cycle::dosing::{ammonium_chloride_g, repeated_changes};
@@ -13,15 +16,18 @@ use crate::terms::{Analyte, EventKind, TankFacts};
 /// Alkalinity to restore, meq/L: 100 to 150 mg/L CaCO3 as kept in recirculating systems.
 const GOOD_ALKALINITY: f64 = 2.5;
 /// Ammonia to come down to where there is too much, mg/L NH3.
-const BEARABLE: f64 = 4.0;
+pub const BEARABLE: f64 = 4.0;
 
 /// One line for each fault.
-pub fn faults(faults: &[Fault]) -> Vec<Advice> {
+pub fn faults(faults: &[Fault], animals: Animals) -> Vec<Advice> {
     faults
         .iter()
         .map(|fault| {
             let day = fault.at.format("%Y-%m-%d %H:%M");
             let action = match fault.kind {
+                FaultKind::MissingDose if animals == Animals::Present => format!(
+                    "look for a dead animal and for food that rots; if ammonia came with anything else about {day}, add it to the log"
+                ),
                 FaultKind::MissingDose => format!("add the dose of about {day} to the log, if there was one"),
                 FaultKind::MissingWaterChange => {
                     format!("add the water change of about {day} to the log, if there was one")
@@ -39,10 +45,10 @@ pub fn faults(faults: &[Fault]) -> Vec<Advice> {
 }
 
 /// The observation that decides between the two likeliest causes.
-pub fn deciding(suspects: &[Suspected]) -> Option<Advice> {
+pub fn deciding(suspects: &[Suspected], animals: Animals) -> Option<Advice> {
     let [first, second, ..] = suspects else { return None };
     let why = format!("it decides whether {} or rather {}", first.cause.sentence(), second.cause.sentence());
-    Some(Advice::new(second.cause.deciding_observation(), "today", why))
+    Some(Advice::new(second.cause.deciding_observation(animals), "today", why))
 }
 
 /// What mends `cause`.
@@ -50,13 +56,11 @@ pub fn stall(cause: StallCause, series: &Series, facts: &TankFacts, animals: Ani
     let why = cause.sentence();
     match cause {
         StallCause::NoAmmoniaSource | StallCause::Starvation => vec![feed(facts, animals, why)],
-        StallCause::PhCrash => vec![buffer(series, facts, why)],
-        StallCause::TooMuchAmmonia => vec![dilute(series, facts, why)],
-        StallCause::Cold => vec![Advice::new(
-            "set the heater",
-            "25 to 28 °C (less if animals in the tank need it)",
-            format!("{why}: each degree brings them on by about a tenth"),
-        )],
+        StallCause::PhCrash => buffer(series, facts, animals, why).into_iter().collect(),
+        // What animals need against ammonia comes before, and is gentler.
+        StallCause::TooMuchAmmonia if animals == Animals::Present => Vec::new(),
+        StallCause::TooMuchAmmonia => vec![dilute(series, facts, animals, why)],
+        StallCause::Cold => vec![warm(animals, why)],
         StallCause::LowOxygen => vec![Advice::new(
             "bring the filter to full flow: rinse its sponge in tank water, free pump and hoses, stir the surface",
             "today",
@@ -83,7 +87,27 @@ fn feed(facts: &TankFacts, animals: Animals, why: &str) -> Advice {
     Advice::new(action, amount, why).beware(AMMONIA_CAUTION)
 }
 
-fn buffer(series: &Series, facts: &TankFacts, why: &str) -> Advice {
+fn warm(animals: Animals, why: &str) -> Advice {
+    let why = format!("{why}: each degree brings them on by about a tenth");
+    let advice = match animals {
+        Animals::Present => Advice::new(
+            "warm the water, if your animals are of a kind that needs it warmer",
+            "by a degree a day at most, to what their kind needs; animals of cold water stay as they are, and eat the less",
+            why,
+        ),
+        Animals::Absent | Animals::Unknown => {
+            Advice::new("set the heater", "25 to 28 °C (less if animals in the tank need it)", why)
+        }
+    };
+    if animals == Animals::Absent { advice } else { advice.beware(WARMTH_CAUTION) }
+}
+
+/// To raise the buffer; with animals in ammonia that it would set free, nothing: that has to go first.
+fn buffer(series: &Series, facts: &TankFacts, animals: Animals, why: &str) -> Option<Advice> {
+    let present = animals == Animals::Present;
+    if present && buffer_would_free(series, facts) {
+        return None;
+    }
     let left = series.latest(Analyte::Alkalinity).map_or(0.3, |(_, level)| level.value);
     let rise = (GOOD_ALKALINITY - left).max(0.5);
     let amount = match facts.volume_l {
@@ -94,11 +118,23 @@ fn buffer(series: &Series, facts: &TankFacts, why: &str) -> Advice {
         ),
         None => format!("8.4 g of sodium bicarbonate for 100 litres and meq/L: +{rise:.1} meq/L"),
     };
-    Advice::new("restore the buffer, or change half the water if the tap water is well buffered", amount, why)
-        .beware(ALKALINITY_CAUTION)
+    let advice = if present {
+        let amount = amount + ", in portions over several days";
+        Advice::new(
+            "restore the buffer, or change a tenth of the water a day if the tap water is well buffered",
+            amount,
+            why,
+        )
+    } else {
+        let unless = unless_animals(animals);
+        let action =
+            format!("{unless}restore the buffer, or change half the water if the tap water is well buffered");
+        Advice::new(action, amount, why)
+    };
+    Some(advice.beware(ALKALINITY_CAUTION))
 }
 
-fn dilute(series: &Series, facts: &TankFacts, why: &str) -> Advice {
+fn dilute(series: &Series, facts: &TankFacts, animals: Animals, why: &str) -> Advice {
     let given: f64 = series.of_kind(EventKind::AmmoniaDose).map(|dose| dose.amount() * VOLUME_FACTOR).sum();
     let read = series.latest(Analyte::Ammonia).map_or(0.0, |(_, level)| level.value * NH3_PER_N);
     let past_chart = series.latest(Analyte::Ammonia).is_some_and(|(_, level)| level.above);
@@ -110,6 +146,7 @@ fn dilute(series: &Series, facts: &TankFacts, why: &str) -> Advice {
         }
         _ => "80 %".to_owned(),
     };
-    Advice::new("change water, and dose no more until ammonia has fallen below 1 mg/L", amount, why)
-        .beware(CHANGE_CAUTION)
+    let unless = unless_animals(animals);
+    let action = format!("{unless}change water, and dose no more until ammonia has fallen below 1 mg/L");
+    Advice::new(action, amount, why).beware(CHANGE_CAUTION)
 }

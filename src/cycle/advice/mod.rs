@@ -1,5 +1,6 @@
 //! What to do today, in order, with amounts.
 
+mod acid;
 mod buffer;
 mod course;
 mod foresee;
@@ -12,6 +13,7 @@ use super::assessment::Assessment;
 use super::dosing::ammonium_chloride_g;
 use super::series::Series;
 use crate::terms::TankFacts;
+use crate::terms::text::shell_word;
 
 /// Caution with every ammonia source.
 pub const AMMONIA_CAUTION: &str = "Ammonia solution burns eyes and skin and its vapour harms: gloves, goggles, open window, never mixed with bleach, out of children's reach. Follow its label. Never with animals in the tank.";
@@ -21,6 +23,8 @@ pub const ALKALINITY_CAUTION: &str = "Dissolve it first and add it over an hour:
 pub const WARMTH_CAUTION: &str = "Warmer water holds less oxygen and turns more ammonium into harmful ammonia. With animals in the tank keep to what their kind needs, change it by a degree a day at most, and not while ammonia or nitrite stand.";
 /// Caution with salt against nitrite.
 pub const SALT_CAUTION: &str = "Plain sodium chloride without additives, dissolved first, in portions over hours. Some fish, snails and plants do not stand salt: look up your species, and ask a vet.";
+/// Caution with ammonia that acid water holds harmless.
+pub const HELD_CAUTION: &str = "A conditioner that binds ammonia (as its label says), or water of the tank's own pH, allows more. Stop before the pH has risen by 0.3 in a day, treat tap water against chlorine and chloramine, match its temperature, feed as little as you can, add air, and ask a vet or an experienced keeper.";
 /// Caution with water changes.
 pub const CHANGE_CAUTION: &str = "Treat the tap water against chlorine and chloramine as the conditioner's label says, and match its temperature.";
 
@@ -47,6 +51,12 @@ impl Advice {
         self
     }
 
+    /// Whether it is to change water.
+    fn changes_water(&self) -> bool {
+        self.caution.is_some_and(|caution| [CHANGE_CAUTION, HELD_CAUTION].contains(&caution))
+            && self.action.starts_with("change ")
+    }
+
     /// The reason with the caution behind it, for outputs that have no place for cautions.
     pub fn why_with_caution(&self) -> String {
         match self.caution {
@@ -62,26 +72,27 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     let mut list: Vec<Advice> = silence(series).into_iter().collect();
     match animals {
         Animals::Present => {
-            list.extend(rescue::rescue(&assessment.dangers, facts));
+            list.extend(rescue::rescue(&assessment.dangers, acid::held(series, facts), facts));
             list.extend(foresee::foreseen(assessment, series, facts));
         }
         Animals::Unknown if list.is_empty() => list.push(ask(facts)),
         Animals::Unknown | Animals::Absent => {}
     }
-    list.extend(mend::faults(&assessment.faults));
+    list.extend(mend::faults(&assessment.faults, animals));
     if let Some(cause) = assessment.stall_cause {
         list.extend(mend::stall(cause, series, facts, animals));
-        list.extend(mend::deciding(&assessment.stall));
+        list.extend(mend::deciding(&assessment.stall, animals));
     }
-    list.extend(course::course(assessment, series, facts));
+    let changes_water = list.iter().any(Advice::changes_water);
+    list.extend(course::course(assessment, series, facts, changes_water));
     list
 }
 
 /// To say whether animals live in the tank, where nothing tells.
 fn ask(facts: &TankFacts) -> Advice {
-    let tank = &facts.tank;
+    let tank = shell_word(&facts.tank);
     let how = format!(
-        "`tintwell event --tank {tank:?} fish_added=6`, or, if nothing does, `tintwell tank {tank:?} --ammonia-source \"ammonium chloride\"`"
+        "`tintwell event --tank {tank} fish_added=6`, or, if nothing does, `tintwell tank {tank} --ammonia-source \"ammonium chloride\"`"
     );
     let why = "the log tells neither of animals nor of a tank without them: ammonia that feeds bacteria kills animals, and what would have to be done for animals is not known to be needed";
     Advice::new("say what lives in the tank", how, why)
@@ -117,7 +128,11 @@ fn silence(series: &Series) -> Option<Advice> {
 
 /// A share (0 to 1) of the water, to the next 5 %, and in litres where the volume is known.
 fn litres(share: f64, facts: &TankFacts) -> String {
-    let percent = (20.0 * share).ceil() * 5.0;
+    percent_and_litres((20.0 * share).ceil() * 5.0, facts)
+}
+
+/// Per cent of the water, and litres where the volume is known.
+fn percent_and_litres(percent: f64, facts: &TankFacts) -> String {
     match facts.volume_l {
         Some(volume) => format!("{percent:.0} % ({:.0} litres)", percent / 100.0 * volume),
         None => format!("{percent:.0} %"),

@@ -2,7 +2,7 @@
 
 use super::{Advice, CHANGE_CAUTION, SALT_CAUTION, litres, rounded};
 use crate::cycle::criteria::{CCME_UN_IONISED_MG_L, nitrite_maximum_mg_n_l, protective_chloride_mg_l};
-use crate::cycle::danger::{Danger, Severity, any_harms};
+use crate::cycle::danger::{CHLORIDE_MG_L_PER_SALINITY, Danger, Severity, any_harms, salinity_of};
 use crate::cycle::dosing::{repeated_changes, single_change};
 use crate::terms::unit::{NO2_PER_N, atomic_weight};
 use crate::terms::{Analyte, TankFacts};
@@ -25,20 +25,14 @@ struct Change {
     why: String,
 }
 
-/// First aid, the most urgent first; empty if nothing is known to threaten.
-pub fn rescue(dangers: &[Danger], facts: &TankFacts) -> Vec<Advice> {
-    let change = water_change(dangers, facts).or_else(|| precaution(dangers, facts));
+/// First aid, the most urgent first; empty if nothing is known to threaten. `held` stands in place of a large
+/// change of water where that would harm.
+pub fn rescue(dangers: &[Danger], held: Option<Advice>, facts: &TankFacts) -> Vec<Advice> {
+    let change = held.or_else(|| water_change(dangers, facts)).or_else(|| precaution(dangers, facts));
     let mut list: Vec<Advice> = change.into_iter().collect();
-    for danger in dangers {
-        match (danger.analyte, danger.severity) {
-            (Analyte::Nitrate, Severity::Acute) if list.is_empty() => list.push(
-                Advice::new("change water", "half of it, daily", "nitrate is far above what animals stand")
-                    .beware(CHANGE_CAUTION),
-            ),
-            (Analyte::Nitrite, Severity::Acute | Severity::Harmful) => list.extend(salt(danger, facts)),
-            _ => {}
-        }
-    }
+    let harmful_nitrite =
+        |danger: &&Danger| danger.analyte == Analyte::Nitrite && danger.severity >= Severity::Harmful;
+    list.extend(dangers.iter().find(harmful_nitrite).and_then(|danger| salt(danger, facts)));
     list.extend(unknown(dangers));
     if any_harms(dangers) {
         list.push(Advice::new(
@@ -144,10 +138,11 @@ fn change(before: f64, target: f64, tap: f64, why: String) -> Change {
 
 fn salt(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
     let (low, high) = danger.bounds?;
-    if facts.water.as_deref() == Some("sea") {
+    let chloride = protective_chloride_mg_l(middle(low, high) / NO2_PER_N);
+    // Salt water holds chloride of its own.
+    if chloride <= known_chloride(facts) {
         return None;
     }
-    let chloride = protective_chloride_mg_l(middle(low, high) / NO2_PER_N);
     let grams = facts.volume_l.map(|volume| chloride * SALT_PER_CHLORIDE * volume / 1000.0);
     let amount = match grams {
         Some(grams) => format!("{} g ({chloride:.0} mg/L chloride)", rounded(grams)),
@@ -155,6 +150,11 @@ fn salt(danger: &Danger, facts: &TankFacts) -> Option<Advice> {
     };
     let why = "ten parts of chloride to one of nitrite as N keep nitrite off the gills (common practice)";
     Some(Advice::new("add sodium chloride, if your animals stand it", amount, why).beware(SALT_CAUTION))
+}
+
+/// Chloride that the water holds at least, mg/L; none is known of in fresh water.
+fn known_chloride(facts: &TankFacts) -> f64 {
+    salinity_of(facts).0 * CHLORIDE_MG_L_PER_SALINITY
 }
 
 /// One test of all whose harm is unknown.
@@ -192,7 +192,7 @@ mod tests {
 
     #[test]
     fn much_ammonia_means_repeated_changes_in_litres_and_no_food() {
-        let list = rescue(&[danger(Analyte::Ammonia, Severity::Acute, (0.08, 0.12))], &tank());
+        let list = rescue(&[danger(Analyte::Ammonia, Severity::Acute, (0.08, 0.12))], None, &tank());
         assert_eq!(list[0].action, "change water now");
         assert!(list[0].amount.contains("50 % (50 litres), 3 times"), "{}", list[0].amount);
         assert_eq!(list[0].caution, Some(CHANGE_CAUTION));
@@ -208,27 +208,45 @@ mod tests {
             danger(Analyte::Ammonia, Severity::Acute, (0.05, 0.07)),
             danger(Analyte::Nitrite, Severity::Harmful, (1.1, 1.3)),
         ];
-        let list = rescue(&dangers, &tank());
+        let list = rescue(&dangers, None, &tank());
         let changes: Vec<&Advice> = list.iter().filter(|advice| advice.action.contains("water")).collect();
         assert_eq!(changes[0].amount, "50 % (50 litres), 3 times, some hours apart");
         assert!(changes[0].why.contains("un-ionised ammonia") && changes[0].why.contains("nitrite"));
         assert_eq!(list.iter().filter(|advice| advice.action == "change water now").count(), 1);
-        assert!(rescue(&dangers[..1], &tank())[0].amount.contains("2 times"));
+        assert!(rescue(&dangers[..1], None, &tank())[0].amount.contains("2 times"));
     }
 
     /// Ten parts of chloride to one of nitrite as N: 3.284 mg/L NO2 are 1 mg/L N, 10 mg/L Cl, 1.65 g in 100 L.
     #[test]
     fn salt_against_nitrite_is_reckoned_and_cautioned() {
-        let list = rescue(&[danger(Analyte::Nitrite, Severity::Harmful, (3.284, 3.284))], &tank());
+        let list = rescue(&[danger(Analyte::Nitrite, Severity::Harmful, (3.284, 3.284))], None, &tank());
         let salt = list.iter().find(|advice| advice.action.contains("sodium chloride")).unwrap();
         assert!(salt.amount.starts_with("1.6 g") || salt.amount.starts_with("1.7 g"), "{}", salt.amount);
         assert_eq!(salt.caution, Some(SALT_CAUTION));
     }
 
+    /// Brackish water of salinity 1 holds some 550 mg/L of chloride, ten times the nitrite here as N; sea water more.
+    #[test]
+    fn no_salt_is_added_to_salt_water() {
+        for water in ["brackish", "sea"] {
+            let facts = TankFacts { water: Some(water.to_owned()), ..tank() };
+            let list = rescue(&[danger(Analyte::Nitrite, Severity::Acute, (9.0, 15.0))], None, &facts);
+            assert!(!list.iter().any(|advice| advice.action.contains("sodium")), "{list:?}");
+        }
+    }
+
+    #[test]
+    fn small_changes_take_the_place_of_large_ones_where_those_would_harm() {
+        let held = Advice::new("change only a little water", "5 %", "acid");
+        let list = rescue(&[danger(Analyte::Ammonia, Severity::Harmful, (0.03, 0.06))], Some(held), &tank());
+        assert_eq!(list.iter().filter(|advice| advice.action.starts_with("change")).count(), 1, "{list:?}");
+        assert_eq!(list[0].amount, "5 %");
+    }
+
     /// From 0.046 mg/L NH3 to 0.019 takes 59 %, more than is changed at once; from 0.02 nothing that shows.
     #[test]
     fn what_may_harm_in_the_long_run_is_thinned_by_a_change_a_day() {
-        let watched = |bounds| rescue(&[danger(Analyte::Ammonia, Severity::Watch, bounds)], &tank());
+        let watched = |bounds| rescue(&[danger(Analyte::Ammonia, Severity::Watch, bounds)], None, &tank());
         let change = &watched((0.004, 0.088))[0];
         assert_eq!(change.action, "change water today, and daily while this lasts");
         assert_eq!(change.amount, "50 % (50 litres)");
@@ -236,13 +254,13 @@ mod tests {
         assert!(!change.why.contains("above"), "{}", change.why);
         assert_eq!(watched((0.004, 0.034))[0].amount, "25 % (25 litres)");
         assert!(watched((0.0, 0.034)).is_empty(), "nothing may stand in it at all");
-        let nitrate = rescue(&[danger(Analyte::Nitrate, Severity::Watch, (10.0, 20.0))], &tank());
+        let nitrate = rescue(&[danger(Analyte::Nitrate, Severity::Watch, (10.0, 20.0))], None, &tank());
         assert!(nitrate.is_empty(), "nitrate is thinned in its own time");
     }
 
     #[test]
     fn what_is_unknown_is_asked_for_and_never_called_harmless() {
-        let list = rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3))], &tank());
+        let list = rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3))], None, &tank());
         assert_eq!(list[0].action, "test the pH");
         assert!(list[0].why.contains("cannot be called harmless"));
     }
@@ -253,13 +271,14 @@ mod tests {
             missing: Some("test nitrite"),
             ..danger(Analyte::Nitrite, Severity::Unknown, (0.0, 1.0))
         };
-        let list = rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3)), nitrite], &tank());
+        let list =
+            rescue(&[danger(Analyte::Ammonia, Severity::Unknown, (0.001, 0.3)), nitrite], None, &tank());
         assert_eq!(list.iter().map(|advice| &*advice.action).collect::<Vec<_>>(), ["test the pH, nitrite"]);
         assert!(list[0].why.contains("(ammonia, nitrite)"));
     }
 
     #[test]
     fn sound_water_asks_for_nothing() {
-        assert!(rescue(&[danger(Analyte::Ammonia, Severity::Low, (0.0, 0.001))], &tank()).is_empty());
+        assert!(rescue(&[danger(Analyte::Ammonia, Severity::Low, (0.0, 0.001))], None, &tank()).is_empty());
     }
 }

@@ -10,6 +10,7 @@ use crate::cycle::dosing::{repeated_changes, single_change};
 use crate::cycle::load::Load;
 use crate::cycle::plan::PROOF_MG_L;
 use crate::cycle::series::Series;
+use crate::cycle::standing::standing;
 use crate::terms::unit::NO3_PER_N;
 use crate::terms::{Analyte, TankFacts};
 
@@ -24,16 +25,31 @@ const FIRST_SHARE: f64 = 0.25;
 const GENTLE_CHANGE: f64 = 0.25;
 
 /// What the animals that are there need, and whether others may come.
-pub fn stocking(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
+///
+/// `changes_water`: whether a change of water was advised before.
+pub fn stocking(
+    assessment: &Assessment,
+    series: &Series,
+    facts: &TankFacts,
+    changes_water: bool,
+) -> Vec<Advice> {
     let present = assessment.animals == Animals::Present;
-    let nitrate = if present { thin_nitrate(series, facts) } else { change_before_animals(series, facts) };
+    let too_much = surely_too_much_nitrate(series, facts);
+    let nitrate = if present {
+        // Against what harms more, water is changed today already.
+        too_much.filter(|_| !changes_water).map(|nitrate| thin_nitrate(nitrate, facts))
+    } else {
+        change_before_animals(series, facts)
+    };
     let mut list: Vec<Advice> = nitrate.into_iter().collect();
-    let wait = held_up(assessment, series, facts).filter(|_| present);
+    let wait = held_up(assessment, too_much, facts).filter(|_| present);
     if assessment.ready {
-        list.push(match wait {
+        list.push(match (wait, assessment.load.filter(|_| present)) {
+            (Some(wait), _) => wait,
+            // A week of zeros is what would have been asked for.
+            (None, Some(load)) if assessment.is_ready_but_doubted() => more_animals(&load),
             _ if assessment.is_ready_but_doubted() => make_sure(assessment, facts),
-            Some(wait) => wait,
-            None => stock(assessment, present),
+            (None, _) => stock(assessment, present),
         });
         list.extend(weekly_change(assessment));
     } else {
@@ -45,7 +61,7 @@ pub fn stocking(assessment: &Assessment, series: &Series, facts: &TankFacts) -> 
 
 /// The share to change before animals come where nitrate is above what new ones should meet.
 fn change_before_animals(series: &Series, facts: &TankFacts) -> Option<Advice> {
-    let (_, level) = series.latest(Analyte::Nitrate)?;
+    let (_, level) = standing(series, facts, Analyte::Nitrate)?;
     let nitrate = level.value * NO3_PER_N;
     let tap = facts.tap.nitrate_mg_l.unwrap_or(0.0);
     (nitrate > NITRATE_TARGET).then(|| {
@@ -56,8 +72,7 @@ fn change_before_animals(series: &Series, facts: &TankFacts) -> Option<Advice> {
 }
 
 /// Gentle changes where nitrate surely stands above the target, animals being used to it.
-fn thin_nitrate(series: &Series, facts: &TankFacts) -> Option<Advice> {
-    let nitrate = surely_too_much_nitrate(series)?;
+fn thin_nitrate(nitrate: f64, facts: &TankFacts) -> Advice {
     let tap = facts.tap.nitrate_mg_l.unwrap_or(0.0);
     let each = litres(GENTLE_CHANGE, facts);
     let amount = match repeated_changes(nitrate, tap, NITRATE_TARGET, GENTLE_CHANGE) {
@@ -68,19 +83,19 @@ fn thin_nitrate(series: &Series, facts: &TankFacts) -> Option<Advice> {
     let why = format!(
         "nitrate stands at about {nitrate:.0} mg/L, above {NITRATE_TARGET:.0}; animals used to it bear a slow fall better than a sudden one (common practice)"
     );
-    Some(Advice::new("thin the nitrate by changing water in steps", amount, why).beware(CHANGE_CAUTION))
+    Advice::new("thin the nitrate by changing water in steps", amount, why).beware(CHANGE_CAUTION)
 }
 
 /// Nitrate, mg/L, if it surely stands above the target.
-fn surely_too_much_nitrate(series: &Series) -> Option<f64> {
-    let (day, level) = series.latest(Analyte::Nitrate)?;
+fn surely_too_much_nitrate(series: &Series, facts: &TankFacts) -> Option<f64> {
+    let (day, level) = standing(series, facts, Analyte::Nitrate)?;
     let sure = series.now - day <= RECENT_NITRATE_DAYS && level.lower() * NO3_PER_N > NITRATE_TARGET;
     sure.then_some(level.value * NO3_PER_N)
 }
 
 /// What has to be mended before further animals come.
-fn held_up(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
-    let nitrate = surely_too_much_nitrate(series)
+fn held_up(assessment: &Assessment, too_much_nitrate: Option<f64>, facts: &TankFacts) -> Option<Advice> {
+    let nitrate = too_much_nitrate
         .map(|nitrate| format!("nitrate stands at about {nitrate:.0} mg/L, and each of them makes more"));
     // Soft tap water has little buffer to begin with; what counts is whether it was used up.
     let had_more = facts.tap.alkalinity_meq_l.is_none_or(|tap| tap > RESERVE_MEQ_L);
