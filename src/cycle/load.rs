@@ -60,11 +60,11 @@ pub fn carried(series: &Series, balance: &Balance) -> Option<Load> {
     shown.then_some(Load { tests: row.len(), days })
 }
 
-/// The day of the last deed that sets the count back: more animals, or what may kill bacteria.
+/// The day of the last deed that sets the count back: more animals, ammonia by mistake, or what may kill bacteria.
 fn disturbed(series: &Series) -> f64 {
     let sets_back = |kind, amount: Option<f64>| match kind {
         EventKind::FishAdded => amount.unwrap_or(1.0) > 0.0,
-        EventKind::Medicine => true,
+        EventKind::Medicine | EventKind::AmmoniaDose => true,
         _ => false,
     };
     let last = series.deeds.iter().rev().find(|dated| sets_back(dated.deed.kind, dated.deed.amount));
@@ -140,6 +140,7 @@ mod tests {
         assert_eq!(load(&[1, 3, 5, 7, 9], Some(9), None, 9), None, "the last one");
         assert_eq!(load(&[1, 3, 5, 7, 9], None, Some((4, EventKind::FishAdded)), 9), None);
         assert_eq!(load(&[1, 3, 5, 7, 9], None, Some((4, EventKind::Medicine)), 9), None);
+        assert_eq!(load(&[1, 3, 5, 7, 9], None, Some((9, EventKind::AmmoniaDose)), 9), None);
         assert!(load(&[1, 3, 5, 7, 9], None, Some((4, EventKind::WaterChange)), 9).is_some());
     }
 

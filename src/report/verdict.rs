@@ -44,6 +44,14 @@ pub fn date(assessment: &Assessment) -> Option<String> {
     })
 }
 
+/// Why there is no proof to tell of.
+pub fn no_proof(assessment: &Assessment) -> &'static str {
+    if assessment.animals == Animals::Present {
+        return "proof: not shown: none is made with animals in the tank";
+    }
+    "proof: the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later"
+}
+
 /// How likely a proof begun now would pass.
 pub fn chance(assessment: &Assessment) -> String {
     let chance = percent(assessment.passes_now);

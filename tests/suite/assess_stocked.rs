@@ -337,3 +337,57 @@ fn nobody_with_animals_is_told_to_prove_it_again() {
     let words = tank.words(&Stocked::at(9, 20));
     assert!(words.contains("medicine was given") && !words.contains("prove it"), "{words}");
 }
+
+/// Ammonia was not tested for ten days: whether a higher pH would free any is not known.
+#[test]
+fn no_buffer_is_raised_before_ammonia_is_known() {
+    let tank = Stocked::new(&["--temperature", "25", "--tap-ph", "8", "--tap-alkalinity", "4"]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=12"]);
+    for day in (2..=18).step_by(4) {
+        tank.add(&Stocked::at(day, 18), &["ammonia=0", "nitrite=0", "nitrate=60", "ph=7.0"]);
+    }
+    tank.add(&Stocked::at(28, 18), &["ph=5.9", "alkalinity=0.2"]);
+    let at = Stocked::at(28, 20);
+    for harm in ["restore the buffer", "raise the alkalinity"] {
+        assert!(!tank.is_told(&at, harm), "{:?}", tank.advice(&at));
+    }
+    assert!(tank.is_told(&at, "test ammonia"), "{:?}", tank.advice(&at));
+}
+
+#[test]
+fn a_low_ph_asks_for_a_test_of_the_buffer_whatever_the_log_reckons() {
+    let tank = Stocked::new(&["--temperature", "25", "--tap-ph", "8", "--tap-alkalinity", "4"]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
+    tank.add(&Stocked::at(20, 18), &["ammonia=0", "nitrite=0", "nitrate=60", "ph=6.2"]);
+    let at = Stocked::at(20, 20);
+    assert!(tank.is_told(&at, "test the alkalinity"), "{:?}", tank.advice(&at));
+}
+
+/// A dose by mistake: what zeros showed until then holds no more, and the page says the same of proofs.
+#[test]
+fn ammonia_dosed_among_animals_ends_what_was_shown() {
+    let tank = Stocked::new(&["--temperature", "25", "--tap-nitrate", "5"]);
+    tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
+    for day in (2..=26).step_by(3) {
+        let nitrate = format!("nitrate={}", 5 + day);
+        tank.event(&Stocked::at(day, 9), &["food=0.5"]);
+        tank.add(&Stocked::at(day, 18), &["ammonia=0", "nitrite=0", &nitrate, "ph=7.2"]);
+    }
+    let words = |hour| tank.words(&Stocked::at(26, hour));
+    assert!(words(19).contains("KEEPS UP"), "{}", words(19));
+    tank.event(&Stocked::at(26, 20), &["ammonia_dose=2"]);
+    assert!(!words(21).contains("KEEPS UP") && !tank.is_told(&Stocked::at(26, 21), "feed as you do"));
+    assert!(tank.advice(&Stocked::at(26, 21))[0].0.starts_with("change water"), "{}", words(21));
+    let page = tank.home.path().join("page.html");
+    tank.home.done([
+        "report",
+        "--tank",
+        "hall",
+        "--at",
+        &Stocked::at(26, 21),
+        "--out",
+        page.to_str().unwrap(),
+    ]);
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("none is made with animals in the tank"));
+}

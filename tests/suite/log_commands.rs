@@ -262,7 +262,7 @@ fn facts_of_a_tank_are_shown_short_and_doubted_where_they_are_odd() {
 fn an_entry_typed_twice_is_logged_and_told() {
     let home = Home::new();
     let dose = |at: &str| home.done(["event", "--tank", "hall", "--at", at, "ammonia_dose=2"]).err;
-    assert!(!dose("2031-02-20 10:00").contains("warning"));
+    assert!(!dose("2031-02-20 10:00").contains("says ammonia_dose"));
     let told = dose("2031-02-20 10:05");
     assert!(
         told.contains("entry 1 of hall says ammonia_dose 2 mg/L NH3") && told.contains("log withdraw 1"),

@@ -70,11 +70,7 @@ fn reasons(assessment: &Assessment) {
 
 fn proof(assessment: &Assessment) {
     let Some(proof) = &assessment.proof else {
-        if assessment.animals == Animals::Present {
-            println!("- proof: not shown: none is made with animals in the tank");
-            return;
-        }
-        println!("- proof: the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later");
+        println!("- {}", verdict::no_proof(assessment));
         return;
     };
     let outcome = verdict::outcome(proof.outcome);

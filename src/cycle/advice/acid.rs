@@ -71,11 +71,15 @@ impl Water {
     }
 }
 
-/// Whether raising the buffer would set so much ammonia free that it harms.
-pub fn buffer_would_free(series: &Series, facts: &TankFacts) -> bool {
-    Water::of(series, facts).is_some_and(|water| {
-        water.ph < BUFFERED_PH && water.un_ionised_at(BUFFERED_PH) > EIFAC_UN_IONISED_MG_L
-    })
+/// Whether raising the buffer would set so much ammonia free that it harms, or may, no recent test telling how much
+/// stands.
+pub fn buffer_may_free(series: &Series, facts: &TankFacts) -> bool {
+    let recent = standing(series, facts, Analyte::Ammonia).filter(|(day, _)| series.now - day <= RECENT_DAYS);
+    let Some((_, ammonia)) = recent else { return true };
+    let middle = |bounds: (f64, f64)| 0.5 * (bounds.0 + bounds.1);
+    let conditions = Conditions::of(series, facts);
+    let share = un_ionised_share(BUFFERED_PH, middle(conditions.temperature_c), middle(conditions.salinity));
+    ammonia.value * NH3_PER_N * share > EIFAC_UN_IONISED_MG_L
 }
 
 /// How to thin ammonia that an ordinary change of water would set free; nothing if it would not.

@@ -1,6 +1,6 @@
 //! The water's buffer, which the bacteria use up: when to raise it, and by how much.
 
-use super::acid::buffer_would_free;
+use super::acid::buffer_may_free;
 use super::{ALKALINITY_CAUTION, Advice, START_DOSE, rounded};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
 use crate::cycle::animals::Animals;
@@ -15,6 +15,8 @@ const DOSES: f64 = 3.0;
 const DOSES_AFTERWARDS: f64 = 6.0;
 /// Fall of the pH since the first reading that tells of a buffer being used up (judgement, no source).
 const PH_FALL: f64 = 0.5;
+/// pH below which it is told of also where it was no higher at the first test (judgement, no source).
+const LOW_PH: f64 = 6.8;
 /// Age up to which a reading of pH speaks for today, days.
 const RECENT_PH_DAYS: f64 = 7.0;
 /// Age up to which a test of the alkalinity need not be made again before it is raised, days (judgement, no
@@ -25,20 +27,20 @@ const RECENT_TEST_DAYS: f64 = 14.0;
 pub fn buffer(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
     let tested = is_tested(series);
     if assessment.stall_cause.is_some() {
-        return if tested { None } else { untested(series) };
+        return if tested { None } else { untested(series, facts) };
     }
-    let Some(alkalinity) = assessment.balance.alkalinity_meq_l else { return untested(series) };
+    let Some(alkalinity) = assessment.balance.alkalinity_meq_l else { return untested(series, facts) };
     let dose = START_DOSE / NH3_PER_N;
     let left = doses_left(alkalinity, dose);
     if left >= DOSES {
         // The log alone may be wrong about it: what the pH tells counts more.
-        return if tested { None } else { untested(series) };
+        return if tested { None } else { untested(series, facts) };
     }
     let animals = assessment.animals == Animals::Present;
     // Animals that came into soft water live by it; what has to be seen is whether it is being used up.
     let is_soft = facts.tap.alkalinity_meq_l.is_some_and(|tap| tap <= RESERVE_MEQ_L);
-    if animals && (is_soft || buffer_would_free(series, facts)) {
-        return if tested { None } else { untested(series) };
+    if animals && (is_soft || buffer_may_free(series, facts)) {
+        return if tested { None } else { untested(series, facts) };
     }
     let lasts = match left.floor() {
         _ if animals && alkalinity < RESERVE_MEQ_L => {
@@ -79,15 +81,18 @@ fn amount(rise: f64, animals: bool, facts: &TankFacts) -> String {
 }
 
 /// Whether to test the buffer, of which no recent test tells: the pH tells that it is being used up.
-fn untested(series: &Series) -> Option<Advice> {
+fn untested(series: &Series, facts: &TankFacts) -> Option<Advice> {
     let (day, now) = series.latest(Analyte::Ph)?;
     let first = series.samples.iter().find_map(|sample| sample.ph)?;
     let fell = first.lower() > now.upper() && first.value - now.value >= PH_FALL;
-    (fell && series.now - day <= RECENT_PH_DAYS).then(|| {
-        let why = format!(
-            "the pH has fallen from {:.1} to {:.1}: the bacteria use up alkalinity, and no test of late tells how much is left",
-            first.value, now.value
-        );
-        Advice::new("test the alkalinity (carbonate hardness)", "today", why)
-    })
+    let below_tap = |tap: &f64| now.upper() < LOW_PH && tap - now.upper() >= PH_FALL;
+    let why = match facts.tap.ph.filter(below_tap) {
+        _ if fell => format!("has fallen from {:.1} to {:.1}", first.value, now.value),
+        Some(tap) => format!("is {:.1}, far below the tap water's {tap:.1}", now.value),
+        None => return None,
+    };
+    let why =
+        format!("the pH {why}: the bacteria use up alkalinity, and no test of late tells how much is left");
+    (series.now - day <= RECENT_PH_DAYS)
+        .then(|| Advice::new("test the alkalinity (carbonate hardness)", "today", why))
 }

@@ -1,6 +1,6 @@
 //! What to do about a stall or a fault of the log.
 
-use super::acid::buffer_would_free;
+use super::acid::buffer_may_free;
 use super::{
     ALKALINITY_CAUTION, AMMONIA_CAUTION, Advice, CHANGE_CAUTION, WARMTH_CAUTION, rounded, unless_animals,
 };
@@ -105,7 +105,7 @@ fn warm(animals: Animals, why: &str) -> Advice {
 /// To raise the buffer; with animals in ammonia that it would set free, nothing: that has to go first.
 fn buffer(series: &Series, facts: &TankFacts, animals: Animals, why: &str) -> Option<Advice> {
     let present = animals == Animals::Present;
-    if present && buffer_would_free(series, facts) {
+    if present && buffer_may_free(series, facts) {
         return None;
     }
     let left = series.latest(Analyte::Alkalinity).map_or(0.3, |(_, level)| level.value);

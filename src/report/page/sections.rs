@@ -64,7 +64,7 @@ pub fn why(story: &Story) -> Markup {
                     "proof of " (proof.dosed_at.format("%Y-%m-%d")) ": " (words::outcome(proof.outcome))
                     ul { @for line in &proof.evidence { li { (line) } } }
                 },
-                None => li { "the log holds no dose of about 2 mg/L ammonia with a test 20 to 30 h later" },
+                None => li { (words::no_proof(assessment)) },
             }
             @for line in assessment.dangers.iter().filter_map(words::danger) { li { (line) } }
         }
