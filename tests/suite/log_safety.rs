@@ -123,7 +123,7 @@ fn a_torn_last_line_is_named_and_kept_aside_by_the_next_write() {
     let aside = home.path().join(format!("log-torn-{}-1.txt", whole.len()));
     assert_eq!(fs::read_to_string(aside).unwrap(), whole[..40]);
     assert_eq!(home.done(["log", "--json"]).lines().len(), 2);
-    assert_eq!(home.done(["add", "--tank", "A", "ph=8"]).err, "");
+    assert_eq!(home.done(["add", "--tank", "A", "ph=9"]).err, "");
 }
 
 #[test]
