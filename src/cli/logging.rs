@@ -23,6 +23,7 @@ pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<F
     say_torn(appended.torn.as_ref());
     say_tank(&before, tank);
     say_animals(&before, tank, entries, now);
+    say_fish(&before, tank, entries, now);
     say_twice(&before, tank, entries);
     for (&id, entry) in appended.ids.iter().zip(entries) {
         if settings.json {
@@ -75,6 +76,25 @@ fn say_animals(before: &Loaded, tank: &str, entries: &[Entry], now: DateTime<Fix
             "warning: by the log animals live in {}, and ammonia harms them: change half the water now, test ammonia and pH, and see `tintwell assess --tank {}`; if they are no longer there, log it as fish_added=-NUMBER",
             printable(tank),
             shell_word(tank)
+        );
+    }
+}
+
+/// Warns if more fish leave than the log knows of.
+fn say_fish(before: &Loaded, tank: &str, entries: &[Entry], now: DateTime<FixedOffset>) {
+    let added: f64 = entries
+        .iter()
+        .filter_map(|entry| match entry {
+            Entry::Event(event) if event.kind == EventKind::FishAdded => event.amount,
+            _ => None,
+        })
+        .sum();
+    let known = Animals::count(&history::of(before, tank), now).unwrap_or(0.0).max(0.0);
+    if known + added < 0.0 {
+        eprintln!(
+            "warning: by the log {known:.0} fish lived in {}, and {:.0} left: log those that came before, with their date, or correct the number",
+            printable(tank),
+            -added
         );
     }
 }

@@ -23,6 +23,11 @@ impl Animals {
         Self::of(&Series::new(history, now), &history.facts)
     }
 
+    /// How many fish there are by the log at `now`; nothing if none ever came. Below zero, more left than came.
+    pub fn count(history: &TankHistory, now: DateTime<FixedOffset>) -> Option<f64> {
+        fish(&Series::new(history, now))
+    }
+
     /// By the deeds in `series` and the tank's facts. What the log lacks and was supposed tells nothing.
     pub fn of(series: &Series, facts: &TankFacts) -> Self {
         let count = fish(series);

@@ -31,7 +31,7 @@ pub enum LogError {
         cause: io::Error,
     },
     /// Anything else the system reports.
-    #[error("cannot {what} {}: {cause}", path.display())]
+    #[error("cannot {what} {}: {cause}: check the path, or choose another folder with --home DIR", path.display())]
     Io {
         /// What was tried, as a verb.
         what: &'static str,

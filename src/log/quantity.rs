@@ -81,6 +81,11 @@ pub fn amount(text: &str, kind: EventKind) -> Result<f64, String> {
     if value < 0.0 && kind != EventKind::FishAdded {
         return Err(format!("{value} is below zero: give what was added, changed or done"));
     }
+    if kind == EventKind::FishAdded && value.fract() != 0.0 {
+        return Err(format!(
+            "{value} is no number of fish: count whole ones, and those that died or left as fish_added=-NUMBER"
+        ));
+    }
     if kind == EventKind::WaterChange && value > 100.0 {
         return Err(format!(
             "{value} % is more than all the water: give the share that was changed, 0 to 100"
@@ -227,6 +232,12 @@ mod tests {
 
     fn value(text: &str, analyte: Analyte) -> f64 {
         typed(text, analyte).unwrap().value.unwrap()
+    }
+
+    #[test]
+    fn fish_are_counted_whole() {
+        assert!(amount("1.5", EventKind::FishAdded).unwrap_err().contains("1.5 is no number of fish"));
+        assert_eq!(amount("-2", EventKind::FishAdded), Ok(-2.0));
     }
 
     /// Factors from the IUPAC atomic weights; 1 dKH = 0.35665 meq/L by definition.

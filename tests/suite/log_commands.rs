@@ -270,3 +270,25 @@ fn an_entry_typed_twice_is_logged_and_told() {
     );
     assert!(!dose("2031-02-21 10:00").contains("says ammonia_dose"));
 }
+
+#[test]
+fn more_fish_that_leave_than_came_are_told() {
+    let home = Home::new();
+    let moved = |fish: &str| home.done(["event", "--tank", "hall", "--at", "2025-02-20 10:00", fish]).err;
+    assert!(!moved("fish_added=4").contains("by the log"));
+    assert!(!moved("fish_added=-3").contains("by the log"));
+    assert!(moved("fish_added=-2").contains("by the log 1 fish lived in hall, and 2 left"));
+    let half = home.run(["event", "--tank", "hall", "fish_added=1.5"]);
+    assert_eq!(half.status, 2);
+    assert!(half.err.contains("count whole ones"), "{}", half.err);
+}
+
+#[test]
+fn a_home_that_is_no_folder_is_named_with_the_mend() {
+    let home = Home::new();
+    let file = home.path().join("file");
+    std::fs::write(&file, "").unwrap();
+    let run = home.run(["--home", file.to_str().unwrap(), "log"]);
+    assert_eq!(run.status, 2);
+    assert!(run.err.contains("log.jsonl") && run.err.contains("another folder with --home"), "{}", run.err);
+}
