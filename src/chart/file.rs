@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
+use super::bounds;
 use super::history::Revision;
 use super::kept::{KeptPhoto, StandardPhoto};
 use super::leaflet::Leaflet;
@@ -119,6 +120,16 @@ pub enum ChartError {
         /// What is wrong.
         what: String,
     },
+    /// The chart that was made cannot be right.
+    #[error(
+        "{path}: no chart was written, for it cannot be right ({what}): correct the values and uncertainties of its standards, or leave out the photo that brings this in"
+    )]
+    Senseless {
+        /// File.
+        path: PathBuf,
+        /// What is wrong.
+        what: String,
+    },
     /// The file comes from a later version.
     #[error(
         "{path}: the chart was written by a later version of Tintwell (file version {found}, this one reads up to {VERSION}): update Tintwell"
@@ -211,22 +222,14 @@ impl Chart {
     }
 
     fn check(&self) -> Result<(), String> {
-        if !self.reference.is_sound() {
-            return Err("its card patches are incomplete".to_owned());
-        }
-        if self.scales.is_empty() {
-            return Err("it holds no scale".to_owned());
-        }
-        let is_lost = |standard: &StandardPhoto| {
-            standard.measured.is_some_and(|measured| measured.photo >= self.photos.len())
-        };
-        if self.standards.iter().any(is_lost) {
-            return Err("a sample's photo is missing".to_owned());
-        }
-        self.leaflet.check()?;
+        bounds::check(self)?;
+        self.leaflet.check().map_err(|why| format!("leaflet: {why}"))?;
         self.check_strip()?;
-        match self.scales.iter().find(|scale| scale.ruler(self.form).is_none()) {
-            Some(scale) => Err(format!("the levels of {} make no path", scale.analyte)),
+        match self.scales.iter().position(|scale| scale.ruler(self.form).is_none()) {
+            Some(k) => {
+                let analyte = self.scales[k].analyte;
+                Err(format!("scales[{k}]: no path leads through its levels of {analyte} with this response"))
+            }
             None => Ok(()),
         }
     }
@@ -236,24 +239,27 @@ impl Chart {
         let strip = match (self.form, &self.strip) {
             (Form::Vial, _) => return Ok(()),
             (Form::Strip, None) => {
-                return Err("it is for a strip but does not give the strip's form".to_owned());
+                return Err(
+                    "strip is missing: it is for a strip but does not give the strip's form".to_owned()
+                );
             }
             (Form::Strip, Some(strip)) => strip,
         };
-        strip.check()?;
+        strip.check().map_err(|why| format!("strip: {why}"))?;
         let pads = strip.pads.iter().map(|pad| pad.analyte);
         if pads.eq(self.scales.iter().map(|scale| scale.analyte)) {
             Ok(())
         } else {
-            Err("its scales are not those of the strip's pads, in their order".to_owned())
+            Err("scales are not those of strip.pads, in their order".to_owned())
         }
     }
 
     /// Writes the chart, whole or not at all.
     ///
     /// # Errors
-    /// The file cannot be written.
+    /// It could not be read again, or the file cannot be written.
     pub fn save(&self, path: &Path) -> Result<(), ChartError> {
+        self.check().map_err(|what| ChartError::Senseless { path: path.to_owned(), what })?;
         let unwritable = |source| ChartError::Unwritable { path: path.to_owned(), source };
         let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
         std::fs::create_dir_all(folder).map_err(unwritable)?;

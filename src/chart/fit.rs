@@ -264,7 +264,8 @@ fn variances(
             let deeper = (unshade * own).try_normalize(f64::EPSILON).unwrap_or_default();
             (unshade - deeper * deeper.transpose(), fitted.into_owned())
         };
-        (seen * variance * seen).diagonal()
+        // What is left of nothing is rounding.
+        (seen * variance * seen).diagonal().map(|variance| variance.max(0.0))
     };
     Some(absorbance.iter().enumerate().map(level).collect())
 }

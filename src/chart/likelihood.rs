@@ -50,6 +50,12 @@ const VEIL: usize = 2;
 const PATH_BOUNDS: (f64, f64) = (0.6, 1.6);
 const SHADE_BOUNDS: (f64, f64) = (-0.6, 0.8);
 
+/// What a sample says at which nothing finite can be reckoned: a chart from elsewhere may hold colours and a
+/// lamp, each of them possible, that together leave no light or far too much. It explains no colour.
+const NOTHING: Explained = Explained { likelihood: -1e9, chi_square: 1e9 };
+/// A sum of squares comes out below zero by no more than this in rounding.
+const ROUNDING: f64 = 1e-6;
+
 /// What one sample of the path says of a colour.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Explained {
@@ -217,9 +223,10 @@ fn weigh<S: Simd>(sight: &Sight<S>, state: &Unknowns<S>) -> [Look; LANES] {
     let likelihood: [f64; LANES] = ((sight.chi_square + ln(sight.determinant)) * -0.5).into();
     let chi_square: [f64; LANES] = sight.chi_square.into();
     let state = state.laid_down();
-    std::array::from_fn(|lane| Look {
-        explained: Explained { likelihood: likelihood[lane], chi_square: chi_square[lane] },
-        state: state.map(|values| values[lane]),
+    std::array::from_fn(|lane| {
+        let is_sound = likelihood[lane].is_finite() && chi_square[lane] > -ROUNDING;
+        let said = Explained { likelihood: likelihood[lane], chi_square: chi_square[lane].max(0.0) };
+        Look { explained: if is_sound { said } else { NOTHING }, state: state.map(|values| values[lane]) }
     })
 }
 

@@ -4,6 +4,7 @@
 //! colour into a value with its interval; [`control`] watches whether the kit keeps to it.
 
 pub mod add;
+mod bounds;
 pub mod calibrate;
 pub mod control;
 pub mod file;

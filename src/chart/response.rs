@@ -39,14 +39,6 @@ impl Response {
             Self::Saturating { half_point } => value / (1.0 + value.max(0.0) / half_point),
         }
     }
-
-    /// Whether the numbers can be used: a file may be damaged.
-    pub fn is_sound(&self) -> bool {
-        match *self {
-            Self::Indicator { half_point } => half_point.is_finite(),
-            Self::Saturating { half_point } => half_point.is_finite() && half_point > 0.0,
-        }
-    }
 }
 
 #[cfg(test)]

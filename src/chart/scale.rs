@@ -113,19 +113,11 @@ impl Scale {
             cost: 0.0,
         };
         let values: Vec<f64> = self.levels.iter().map(|level| level.value).collect();
-        let increases = values.windows(2).all(|pair| pair[0] < pair[1]);
-        let finite = self
-            .levels
-            .iter()
-            .flat_map(|level| level.absorbance.into_iter().chain([level.uncertainty]))
-            .chain(values.iter().copied())
-            .chain(self.levels.iter().flat_map(|level| level.doubt))
-            .all(f64::is_finite);
-        if values.len() < 2 || !increases || !finite || !self.response.is_sound() {
+        if values.len() < 2 {
             return None;
         }
         let uncertainties: Vec<f64> =
-            self.levels.iter().map(|level| level.uncertainty.abs() * level.value).collect();
+            self.levels.iter().map(|level| level.uncertainty * level.value).collect();
         let path = Path::new(&values, &fit)?.with_value_uncertainty(&uncertainties);
         let nearest = Nearest::new(&path)?;
         Some(Ruler { path, nearest })

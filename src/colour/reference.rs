@@ -8,6 +8,7 @@ use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
 use super::patches::PatchColours;
+use crate::terms::range::within;
 use crate::terms::space::Relative;
 
 /// Darkest relative light of a patch in the reference.
@@ -16,6 +17,13 @@ const DARKEST: f64 = 1e-3;
 const HALF_WEIGHT: f64 = 0.03;
 /// Largest deviation that counts, natural logarithm: beyond it lies a finger or sheen, not a lamp.
 const MOST_DEVIATION: f64 = 0.4;
+/// Least spread of the photos that is taken in: one alone, or several alike, have none.
+const LEAST_SPREAD: f64 = 1e-6;
+/// Light of a patch against paper in a chart's file: a ten-thousandth is darker than any print, and no print
+/// sends back ten times as much as the paper it is printed on.
+const PATCH_LIGHT: std::ops::RangeInclusive<f64> = 1e-4..=10.0;
+/// Share by which rounding moves a number.
+const ROUNDING: f64 = 1e-6;
 /// Largest lamp score that is believed, in standard deviations of the standards' scores.
 const MOST_SCORE: f64 = 1.5;
 /// A photo whose remaining deviation is this many times the standards' is half trusted.
@@ -66,19 +74,60 @@ impl ReferenceView {
         let score_sd = (scores.iter().map(|score| score * score).sum::<f64>() / photos).sqrt();
         let total: f64 = centred.iter().map(|value| value * value).sum();
         let rest = ((total / photos - score_sd * score_sd).max(0.0)).sqrt();
-        Some(Self { patches, mean, direction, score_sd: score_sd.max(1e-6), rest: rest.max(1e-6) })
+        Some(Self {
+            patches,
+            mean,
+            direction,
+            score_sd: score_sd.max(LEAST_SPREAD),
+            rest: rest.max(LEAST_SPREAD),
+        })
     }
 
-    /// Whether the parts belong together: a file may be damaged.
-    pub fn is_sound(&self) -> bool {
+    /// Whether the parts belong together and are what photos can give: a file may be damaged.
+    ///
+    /// # Errors
+    /// Which number is wrong, and what is possible there.
+    pub fn check(&self) -> Result<(), String> {
         let size = 3 * self.patches.len();
-        let all = self.patches.iter().flatten().chain(&self.mean).chain(&self.direction);
-        self.mean.len() == size
-            && self.direction.len() == size
-            && self.patches.iter().flatten().all(|value| *value > 0.0)
-            && all.chain([&self.score_sd, &self.rest]).all(|value| value.is_finite())
-            && self.score_sd > 0.0
-            && self.rest > 0.0
+        if self.patches.is_empty() || self.mean.len() != size || self.direction.len() != size {
+            return Err(format!(
+                "reference holds {} patches, {} numbers in mean and {} in direction, but there are three to a patch",
+                self.patches.len(),
+                self.mean.len(),
+                self.direction.len()
+            ));
+        }
+        for (k, patch) in self.patches.iter().enumerate() {
+            for (channel, &light) in patch.iter().enumerate() {
+                let place = format_args!("reference.patches[{k}][{channel}]");
+                within(place, light, PATCH_LIGHT, "a patch's light against paper")?;
+            }
+        }
+        for k in 0..size {
+            let deviation = MOST_DEVIATION * (1.0 + ROUNDING);
+            within(
+                format_args!("reference.mean[{k}]"),
+                self.mean[k],
+                -deviation..=deviation,
+                "a mean deviation",
+            )?;
+            let unit = 1.0 + ROUNDING;
+            within(
+                format_args!("reference.direction[{k}]"),
+                self.direction[k],
+                -unit..=unit,
+                "a part of a direction",
+            )?;
+        }
+        // No photo is further from the mean of all, in all patches and channels together.
+        let spread = LEAST_SPREAD * (1.0 - ROUNDING)..=2.0 * MOST_DEVIATION * (size as f64).sqrt();
+        within(
+            format_args!("reference.score_sd"),
+            self.score_sd,
+            spread.clone(),
+            "the spread of the photos",
+        )?;
+        within(format_args!("reference.rest"), self.rest, spread, "what is left of their spread")
     }
 
     /// Score of one of the standards' own photos.

@@ -5,6 +5,7 @@
 pub mod analyte;
 pub mod event;
 pub mod flag;
+pub mod range;
 pub mod space;
 pub mod stamp;
 pub mod tank;

@@ -80,7 +80,7 @@ pub fn matched(bytes: &[u8]) {
 }
 
 /// What holds of every match.
-fn check(matched: &Match, path: &path::Path) {
+pub fn check(matched: &Match, path: &path::Path) {
     let is_share = |p: f64| (0.0..=1.0 + 1e-9).contains(&p);
     assert!(is_share(matched.veiled), "{matched:?}");
     assert!(matched.chi_square >= 0.0, "{matched:?}");

@@ -23,6 +23,7 @@ mod forecast_coverage;
 mod forecast_kinetics;
 mod four_windows;
 mod four_windows_strips;
+mod hostile_charts;
 mod import_photos;
 mod import_tables;
 mod import_watch;

@@ -238,8 +238,7 @@ impl Section {
             return between;
         }
         let [a, b] = [self.samples[interval].explained, self.samples[interval + 1].explained];
-        // Both are no numbers where a chart from elsewhere holds absurd ones; `clamp` would panic.
-        let held = |value: f64, a: f64, b: f64| value.max(a.min(b)).min(a.max(b));
+        let held = |value: f64, a: f64, b: f64| value.clamp(a.min(b), a.max(b));
         between.map(|word| Explained {
             likelihood: held(word.likelihood, a.likelihood, b.likelihood),
             chi_square: held(word.chi_square, a.chi_square, b.chi_square),
