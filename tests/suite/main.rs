@@ -47,3 +47,4 @@ mod slips;
 mod standards_command;
 mod strip_readings;
 mod strip_troubles;
+mod touching_vials;
