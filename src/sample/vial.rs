@@ -26,8 +26,6 @@ const OUTLINE_REACH_MM: f64 = 1.3;
 const COLUMN_REACH_MM: f64 = 9.0;
 /// Vials of test kits: narrowest and widest outside diameter as seen on the card's plane, mm.
 const VIAL_WIDTH_MM: std::ops::RangeInclusive<f64> = 8.0..=27.0;
-/// Two vials of which one may stand half outside are so many of the narrowest wide together at least.
-const LEAST_PAIR: f64 = 1.5;
 /// Walls are at least this strong against the strongest: other edges are streaks and bright spots.
 const WALL_SHARE: f64 = 0.25;
 /// An upright edge on bare paper that is no shadow's, natural logarithm.
@@ -180,7 +178,7 @@ pub fn find_vial(
     let (left, right) = one_vial(&elsewhere, &place, &in_window)?;
     let axis = Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
     let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
-    if right - left >= LEAST_PAIR * VIAL_WIDTH_MM.start()
+    if right - left >= 2.0 * VIAL_WIDTH_MM.start()
         && touching::are_two(&raster, &axis, right - left, (top, bottom))
     {
         return Err(SampleError::SeveralVials);

@@ -47,4 +47,3 @@ mod slips;
 mod standards_command;
 mod strip_readings;
 mod strip_troubles;
-mod touching_vials;
