@@ -8,8 +8,6 @@ use crate::terms::space::Light;
 /// An upright rectangle on the card, millimetres.
 pub type Area = RectMm;
 
-/// At most about this many pixels of an area are looked at; more add nothing but time.
-const MOST_PIXELS: f64 = 1000.0;
 /// Fewer pixels say too little about an area.
 const LEAST_PIXELS: usize = 6;
 /// Share cut off at either end of each channel before the mean: dust, fibres, the neighbour's rim.
@@ -32,9 +30,10 @@ pub struct AreaColour {
     pub pixels: usize,
 }
 
-/// Measures the area; `None` if too little of it lies in the picture.
-pub fn measure(photo: &Photo, view: &CardView, area: Area) -> Option<AreaColour> {
-    let codes = pixel_codes(photo, view, area)?;
+/// Measures the area by about so many of its pixels at most; `None` if too little of it lies in the
+/// picture.
+pub fn measure(photo: &Photo, view: &CardView, area: Area, most_pixels: f64) -> Option<AreaColour> {
+    let codes = pixel_codes(photo, view, area, most_pixels)?;
     let clipped = codes.iter().filter(|code| code.iter().any(|&value| value >= CLIPPED_CODE)).count();
     let mut counts = [[0_u32; 256]; 3];
     for code in &codes {
@@ -56,8 +55,8 @@ pub fn measure(photo: &Photo, view: &CardView, area: Area) -> Option<AreaColour>
 }
 
 /// Codes of the pixels whose centres lie in the area, thinned evenly; `None` if there are too few.
-fn pixel_codes(photo: &Photo, view: &CardView, area: Area) -> Option<Vec<[u8; 3]>> {
-    let spacing = (area.width() * area.height() / MOST_PIXELS).sqrt().max(1.0 / view.pixels_per_mm);
+fn pixel_codes(photo: &Photo, view: &CardView, area: Area, most_pixels: f64) -> Option<Vec<[u8; 3]>> {
+    let spacing = (area.width() * area.height() / most_pixels).sqrt().max(1.0 / view.pixels_per_mm);
     let columns = (area.width() / spacing).ceil().max(1.0);
     let rows = (area.height() / spacing).ceil().max(1.0);
     let mut codes = Vec::with_capacity((columns * rows) as usize);

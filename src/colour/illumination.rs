@@ -15,6 +15,9 @@ use crate::terms::space::Light;
 
 /// Side of a cell of bare paper, mm.
 const CELL_MM: f64 = 2.4;
+/// Pixels of a cell that are looked at, at most: what their noise leaves in the mean of so many is less
+/// than the paper's texture, and every place has several cells near it.
+const CELL_PIXELS: f64 = 256.0;
 /// Distance from one cell to the next, mm.
 const PITCH_MM: f64 = 3.0;
 /// Distance kept from print, card edge and window, mm: blur and sharpening carry colour across edges.
@@ -86,7 +89,7 @@ impl Illumination {
             .iter()
             .filter_map(|&place| {
                 let area = RectMm::square_about(place, CELL_MM);
-                area::measure(photo, view, area).map(|colour| (place, colour))
+                area::measure(photo, view, area, CELL_PIXELS).map(|colour| (place, colour))
             })
             .collect();
         let usable: Vec<Cell> = measured

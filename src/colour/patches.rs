@@ -9,6 +9,8 @@ use crate::terms::space::Relative;
 
 /// Rim of a patch that is left out, mm: blur, sharpening and misregistration carry the paper in.
 const INSET_MM: f64 = 1.6;
+/// Pixels of a patch that are looked at, at most; more add nothing but time.
+const PATCH_PIXELS: f64 = 1000.0;
 /// A patch with more clipped pixels is not used.
 const MOST_CLIPPED: f64 = 0.05;
 
@@ -28,7 +30,7 @@ impl PatchColours {
             .layout
             .patches
             .iter()
-            .map(|patch| area::measure(photo, view, patch.rect.grown(-INSET_MM)))
+            .map(|patch| area::measure(photo, view, patch.rect.grown(-INSET_MM), PATCH_PIXELS))
             .collect();
         let is_clipped = |colour: &AreaColour| colour.clipped > MOST_CLIPPED;
         let clipped = measured.iter().flatten().filter(|colour| is_clipped(colour)).count();
