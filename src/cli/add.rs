@@ -4,8 +4,8 @@ use anyhow::{Context, Result, bail};
 use chrono::{DateTime, FixedOffset};
 
 use super::entry_args::EntryArgs;
-use super::{Outcome, Settings, clock, logging};
-use crate::log::{Entry, Reading, Source, quantity};
+use super::{Outcome, Settings, clock, harm, history, logging};
+use crate::log::{Entry, Log, Reading, Source, quantity};
 use crate::reading::Measurement;
 use crate::terms::Analyte;
 
@@ -34,7 +34,12 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let now = clock::now();
     let at = args.entry.time(now)?;
     let entries: Result<Vec<Entry>> = args.readings.iter().map(|text| reading(args, text, at)).collect();
-    logging::write(settings, &args.entry.tank, &entries?, now)?;
+    let tank = &args.entry.tank;
+    logging::write(settings, tank, &entries?, now)?;
+    let log = Log::at(&settings.home).load()?;
+    for line in harm::shown_by(&history::of(&log, tank), at, now) {
+        eprintln!("warning: {line}");
+    }
     Ok(Outcome::Done)
 }
 

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use super::doubts::{self, Checks};
 use super::kits::Kits;
-use super::{Outcome, Settings, clock, history, logging, thumbnail};
+use super::{Outcome, Settings, clock, history, logging, page_name, thumbnail};
 use crate::cycle::{Assessment, assess};
 use crate::log::{Entry, Live, Loaded, Log, Source};
 use crate::report::page::{self, ChartUsed, EventRow, ReadingRow, Story};
@@ -39,6 +39,7 @@ pub struct Args {
 /// # Errors
 /// The log cannot be read, there is no such tank, or the page cannot be written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
+    page_name::check(&args.out)?;
     let at = clock::at_or_now(args.at.as_deref())?;
     let loaded = Log::at(&settings.home).load()?;
     logging::say_problems(loaded.problems());

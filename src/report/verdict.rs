@@ -27,9 +27,10 @@ pub fn headline(assessment: &Assessment) -> String {
     }
 }
 
-/// When it will be ready, or why that is not known; nothing when it is.
+/// When it will be ready, or why that is not known; nothing when it is, nor where [`settling`] tells what is
+/// waited for in its place.
 pub fn date(assessment: &Assessment) -> Option<String> {
-    if assessment.ready {
+    if assessment.ready || settling(assessment).is_some() {
         return None;
     }
     Some(match &assessment.ready_on {

@@ -6,22 +6,33 @@ use super::output::Sheet;
 use super::{Tank, water_alkalinity};
 use crate::cycle::advice::ALKALINITY_CAUTION;
 use crate::cycle::alkalinity::{RESERVE_MEQ_L, bicarbonate_g, doses_left};
+use crate::log::quantity::{self, Typed};
+use crate::reading::Status;
+use crate::terms::Analyte;
 use crate::terms::unit::{CACO3_MG_PER_MEQ, MEQ_PER_DKH, NH3_PER_N};
 
 /// Arguments of `dose alkalinity`.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Rise, meq/L (1 meq/L = 2.8 dKH = 50 mg/L CaCO3)
-    #[arg(long, value_name = "MEQ_L", default_value_t = 1.0)]
+    /// Rise, meq/L, or with its unit, such as 3dKH or "50 mg/L CaCO3"
+    #[arg(long, value_name = "MEQ_L", default_value = "1", value_parser = alkalinity)]
     rise: f64,
 
-    /// Where it stands, meq/L, to see how many doses it carries [default: reckoned from the log]
-    #[arg(long, value_name = "MEQ_L")]
+    /// Where it stands, likewise, to see how many doses it carries [default: reckoned from the log]
+    #[arg(long, value_name = "MEQ_L", value_parser = alkalinity)]
     from: Option<f64>,
 
     /// Ammonia of each dose, mg/L as NH3
     #[arg(long, value_name = "MG_L", default_value_t = 2.0)]
     dose: f64,
+}
+
+/// An alkalinity in meq/L, given in any unit that is read elsewhere.
+fn alkalinity(text: &str) -> Result<f64, String> {
+    let plain = |typed: Typed| typed.value.filter(|_| typed.status == Status::Read && typed.low.is_none());
+    plain(quantity::typed(text, Analyte::Alkalinity)?).ok_or_else(|| {
+        format!("{text:?} is no plain number: give one in meq/L, or with its unit, such as 3dKH")
+    })
 }
 
 /// Reckons the buffer.

@@ -6,9 +6,9 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result};
 
-use crate::cli::{logging, thumbnail};
+use crate::cli::{logging, page_name, thumbnail};
 use crate::log::import::photos::{Done, Outcome};
 use crate::photo;
 use crate::reading::Sighting;
@@ -37,10 +37,7 @@ impl Sheet {
     /// # Errors
     /// The file's name is not that of a page, or it cannot be written.
     pub fn begin(path: &Path) -> Result<Self> {
-        let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
-        if !matches!(ending.as_deref(), Some("html" | "htm")) {
-            bail!("{}: the contact sheet is a page: give it a name that ends in .html", path.display());
-        }
+        page_name::check(path)?;
         let file = File::create(path).with_context(|| unwritable(path))?;
         let sheet = Self {
             path: path.to_owned(),

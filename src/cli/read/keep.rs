@@ -3,13 +3,11 @@
 use std::collections::BTreeMap;
 
 use anyhow::Result;
-use chrono::{DateTime, FixedOffset, TimeDelta};
+use chrono::{DateTime, FixedOffset};
 
 use super::photo::{PhotoRead, sample_box};
-use crate::cli::{Settings, clock, history, logging};
-use crate::cycle::animals::Animals;
+use crate::cli::{Settings, clock, harm, history, logging};
 use crate::cycle::assess;
-use crate::cycle::danger::{Severity, any_harms};
 use crate::log::{Entry, Loaded, Log, PhotoSource, Reading, Source};
 use crate::reading::{Measurement, Sighting, Status};
 use crate::report;
@@ -98,30 +96,18 @@ impl<'a> Keeper<'a> {
     }
 }
 
-/// A photo older than this is judged as of its own time: what it shows is no news of today.
-const NEWS: TimeDelta = TimeDelta::days(2);
-
 /// Says in a line where the tank stood at its latest photo, or stands now if that is recent.
 fn judge(log: &Loaded, tank: &str, latest: Option<DateTime<FixedOffset>>) {
     if !log.tanks().contains(&tank) {
         return;
     }
     let now = clock::now();
-    let at = latest.filter(|&latest| latest > now || now - latest > NEWS).unwrap_or(now);
+    let at = latest.filter(|&latest| latest > now || now - latest > harm::NEWS).unwrap_or(now);
     let assessment = assess(&history::of(log, tank), at);
     let verdict = report::verdict::headline(&assessment);
     let date = at.format("%Y-%m-%d %H:%M");
     println!("{}, as of {date}: {verdict}; more with `tintwell assess`", printable(tank));
-    // Who reads photos alone must not miss that animals are being harmed.
-    if assessment.animals == Animals::Present && any_harms(&assessment.dangers) {
-        let harms = assessment.dangers.iter().filter(|danger| danger.severity >= Severity::Harmful);
-        harms.filter_map(report::verdict::danger).for_each(|line| println!("  {line}"));
-        assessment
-            .advice
-            .iter()
-            .take(1)
-            .for_each(|first| println!("  today: {}: {}", first.action, first.amount));
-    }
+    harm::told(&assessment).iter().for_each(|line| println!("  {line}"));
 }
 
 /// What is logged of a sighting; `None` if it has no analyte.

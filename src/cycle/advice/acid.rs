@@ -98,7 +98,7 @@ pub fn held(series: &Series, facts: &TankFacts) -> Option<Advice> {
     let amount =
         format!("{} a day; test pH and ammonia before each", percent_and_litres(100.0 * share, facts));
     let action = "change only a little water at a time, and raise neither pH nor alkalinity yet";
-    Some(Advice::new(action, amount, why).beware(HELD_CAUTION))
+    Some(Advice::new(action, amount, why).by_change(HELD_CAUTION))
 }
 
 #[cfg(test)]

@@ -119,7 +119,7 @@ fn thin(standing: f64, assessment: &Assessment, facts: &TankFacts) -> Advice {
     );
     let action =
         format!("{}do not dose now; change water to get on faster", unless_animals(assessment.animals));
-    Advice::new(action, amount, why).beware(CHANGE_CAUTION)
+    Advice::new(action, amount, why).by_change(CHANGE_CAUTION)
 }
 
 /// The test to make next; nothing where animals in danger have theirs already.

@@ -148,5 +148,5 @@ fn dilute(series: &Series, facts: &TankFacts, animals: Animals, why: &str) -> Ad
     };
     let unless = unless_animals(animals);
     let action = format!("{unless}change water, and dose no more until ammonia has fallen below 1 mg/L");
-    Advice::new(action, amount, why).beware(CHANGE_CAUTION)
+    Advice::new(action, amount, why).by_change(CHANGE_CAUTION)
 }

@@ -39,11 +39,19 @@ pub struct Advice {
     pub why: String,
     /// What to beware of.
     pub caution: Option<&'static str>,
+    /// Whether water is changed by it.
+    changes_water: bool,
 }
 
 impl Advice {
     fn new(action: impl Into<String>, amount: impl Into<String>, why: impl Into<String>) -> Self {
-        Self { action: action.into(), amount: amount.into(), why: why.into(), caution: None }
+        Self {
+            action: action.into(),
+            amount: amount.into(),
+            why: why.into(),
+            caution: None,
+            changes_water: false,
+        }
     }
 
     fn beware(mut self, caution: &'static str) -> Self {
@@ -51,10 +59,9 @@ impl Advice {
         self
     }
 
-    /// Whether it is to change water.
-    fn changes_water(&self) -> bool {
-        self.caution.is_some_and(|caution| [CHANGE_CAUTION, HELD_CAUTION].contains(&caution))
-            && self.action.starts_with("change ")
+    /// By a change of water, with its caution.
+    fn by_change(self, caution: &'static str) -> Self {
+        Self { changes_water: true, ..self.beware(caution) }
     }
 
     /// The reason with the caution behind it, for outputs that have no place for cautions.
@@ -83,7 +90,7 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
         list.extend(mend::stall(cause, series, facts, animals));
         list.extend(mend::deciding(&assessment.stall, animals));
     }
-    let changes_water = list.iter().any(Advice::changes_water);
+    let changes_water = list.iter().any(|advice| advice.changes_water);
     list.extend(course::course(assessment, series, facts, changes_water));
     list
 }

@@ -66,7 +66,7 @@ fn water_change(dangers: &[Danger], facts: &TankFacts) -> Option<Advice> {
         amount.push_str("; look for better water too");
     }
     let why: Vec<String> = changes.into_iter().map(|change| change.why).collect();
-    Some(Advice::new("change water now", amount, why.join("; and ")).beware(CHANGE_CAUTION))
+    Some(Advice::new("change water now", amount, why.join("; and ")).by_change(CHANGE_CAUTION))
 }
 
 /// A change of water, daily, against what surely stands in it and may harm in the long run: a tank in which
@@ -79,7 +79,7 @@ fn precaution(dangers: &[Danger], facts: &TankFacts) -> Option<Advice> {
     let why: Vec<String> = changes.into_iter().map(|change| change.why).collect();
     let amount = litres(share.clamp(LEAST_CHANGE, LARGEST_CHANGE), facts);
     let why = format!("{}: a precaution while bacteria grow (common practice)", why.join("; and "));
-    Some(Advice::new("change water today, and daily while this lasts", amount, why).beware(CHANGE_CAUTION))
+    Some(Advice::new("change water today, and daily while this lasts", amount, why).by_change(CHANGE_CAUTION))
 }
 
 fn change_against(danger: &Danger, facts: &TankFacts) -> Option<Change> {

@@ -67,7 +67,7 @@ fn change_before_animals(series: &Series, facts: &TankFacts) -> Option<Advice> {
     (nitrate > NITRATE_TARGET).then(|| {
         let share = single_change(nitrate, tap, NITRATE_TARGET).unwrap_or(0.5);
         let why = format!("nitrate stands at about {nitrate:.0} mg/L; new animals bear less");
-        Advice::new("change water before animals come", litres(share, facts), why).beware(CHANGE_CAUTION)
+        Advice::new("change water before animals come", litres(share, facts), why).by_change(CHANGE_CAUTION)
     })
 }
 
@@ -83,7 +83,7 @@ fn thin_nitrate(nitrate: f64, facts: &TankFacts) -> Advice {
     let why = format!(
         "nitrate stands at about {nitrate:.0} mg/L, above {NITRATE_TARGET:.0}; animals used to it bear a slow fall better than a sudden one (common practice)"
     );
-    Advice::new("thin the nitrate by changing water in steps", amount, why).beware(CHANGE_CAUTION)
+    Advice::new("thin the nitrate by changing water in steps", amount, why).by_change(CHANGE_CAUTION)
 }
 
 /// Nitrate, mg/L, if it surely stands above the target.
@@ -151,7 +151,7 @@ fn weekly_change(assessment: &Assessment) -> Option<Advice> {
     let why = format!(
         "with up to {food} g of food a day nitrate then stays below {NITRATE_TARGET:.0} mg/L in the long run"
     );
-    Some(Advice::new("change water each week", amount, why).beware(CHANGE_CAUTION))
+    Some(Advice::new("change water each week", amount, why).by_change(CHANGE_CAUTION))
 }
 
 /// How to go on where the bacteria keep up with the animals that are there.
