@@ -89,3 +89,16 @@ fn an_amount_in_words_carries_its_caution() {
         .success()
         .stdout(predicate::str::contains("sodium bicarbonate").and(predicate::str::contains("Caution:")));
 }
+
+/// 1 meq/L is 2.804 dKH and 50.04 mg/L CaCO3.
+#[test]
+fn alkalinity_is_taken_in_any_unit() {
+    let grams = |rise: &str| {
+        reckoned(&["--volume", "100", "alkalinity", "--rise", rise])["sodium_bicarbonate_g"].clone()
+    };
+    close(&grams("2.804 dKH"), grams("1").as_f64().unwrap());
+    close(&grams("50.04 mg/L CaCO3"), grams("1").as_f64().unwrap());
+    tintwell(&["dose", "--volume", "100", "alkalinity", "--rise", ">3"])
+        .failure()
+        .stderr(predicates::str::contains("plain number"));
+}

@@ -115,3 +115,12 @@ fn the_course_of_the_readings_is_drawn_as_the_terminal_can_show_it() {
     assert!(course("C.UTF-8").contains("█▅▁  from 2 on 1 Mar, at most 2, to 0 mg/L NH3 on 3 Mar"));
     assert!(course("C").contains("#~_  from 2"), "{}", course("C"));
 }
+
+#[test]
+fn a_page_is_not_called_a_pdf() {
+    let home = tempfile::tempdir().unwrap();
+    let out = home.path().join("hall.pdf");
+    let refused = tintwell(home.path()).args(["report", "--out"]).arg(&out).assert().code(2);
+    refused.stderr(contains("hall.html")).stderr(contains("a browser prints it"));
+    assert!(!out.exists());
+}
