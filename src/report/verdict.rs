@@ -27,10 +27,9 @@ pub fn headline(assessment: &Assessment) -> String {
     }
 }
 
-/// When it will be ready, or why that is not known; nothing when it is, nor where [`settling`] tells what is
-/// waited for in its place.
+/// When it will be ready, or why that is not known; nothing when it is.
 pub fn date(assessment: &Assessment) -> Option<String> {
-    if assessment.ready || settling(assessment).is_some() {
+    if assessment.ready {
         return None;
     }
     Some(match &assessment.ready_on {

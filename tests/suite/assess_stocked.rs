@@ -405,17 +405,3 @@ fn who_only_types_readings_is_told_of_harm_at_once() {
     let old = ["add", "--tank", "hall", "--at", "2024-05-02 12:00", "nitrite=9"];
     assert!(!home.done(old).err.contains("un-ionised"), "no news of today");
 }
-
-/// A proof is not made with animals in: no sentence may name a day for it beside the one they wait for.
-#[test]
-fn with_animals_in_one_day_is_told() {
-    let tank = Stocked::new(&["--temperature", "25"]);
-    tank.event(&Stocked::at(1, 12), &["fish_added=6"]);
-    for day in 2..15 {
-        let ammonia = format!("ammonia={:.1}", 0.2 * f64::from(day));
-        tank.add(&Stocked::at(day, 18), &[&ammonia, "nitrite=0", "ph=7.6"]);
-    }
-    let words = tank.words(&Stocked::at(14, 20));
-    assert!(words.contains("As the animals are kept and fed now"), "{words}");
-    assert!(!words.contains("Ready between") && !words.contains("may be ready already"), "{words}");
-}
