@@ -18,7 +18,7 @@ mod symmetric;
 use std::f64::consts::LN_10;
 
 use fearless_simd::prelude::*;
-use fearless_simd::{Level, dispatch};
+use fearless_simd::{Level, dispatch, f64x4};
 use nalgebra::Vector3;
 
 use super::matching::Circumstances;
@@ -220,13 +220,16 @@ impl Problem {
 /// What four samples say.
 #[inline(always)]
 fn weigh<S: Simd>(sight: &Sight<S>, state: &Unknowns<S>) -> [Look; LANES] {
-    let likelihood: [f64; LANES] = ((sight.chi_square + ln(sight.determinant)) * -0.5).into();
-    let chi_square: [f64; LANES] = sight.chi_square.into();
+    let (simd, chi_square) = (sight.chi_square.simd, sight.chi_square);
+    let likelihood = (chi_square + ln(sight.determinant)) * -0.5;
+    let of = |value: f64| f64x4::splat(simd, value);
+    let is_sound = likelihood.abs().simd_le(of(f64::MAX)) & chi_square.simd_gt(of(-ROUNDING));
+    let likelihood: [f64; LANES] = is_sound.select(likelihood, of(NOTHING.likelihood)).into();
+    let chi_square: [f64; LANES] = is_sound.select(chi_square.max(of(0.0)), of(NOTHING.chi_square)).into();
     let state = state.laid_down();
-    std::array::from_fn(|lane| {
-        let is_sound = likelihood[lane].is_finite() && chi_square[lane] > -ROUNDING;
-        let said = Explained { likelihood: likelihood[lane], chi_square: chi_square[lane].max(0.0) };
-        Look { explained: if is_sound { said } else { NOTHING }, state: state.map(|values| values[lane]) }
+    std::array::from_fn(|lane| Look {
+        explained: Explained { likelihood: likelihood[lane], chi_square: chi_square[lane] },
+        state: state.map(|values| values[lane]),
     })
 }
 
