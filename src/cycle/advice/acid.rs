@@ -39,7 +39,6 @@ impl Water {
         let conditions = Conditions::of(series, facts);
         let (day, ammonia) = standing(series, facts, Analyte::Ammonia)?;
         let known = conditions.ph_known && series.now - day <= RECENT_DAYS && ammonia.lower() > 0.0;
-        let middle = |bounds: (f64, f64)| 0.5 * (bounds.0 + bounds.1);
         known.then(|| Self {
             ammonia_mg_l: ammonia.value * NH3_PER_N,
             ph: middle(conditions.ph),
@@ -71,12 +70,16 @@ impl Water {
     }
 }
 
+/// The middle of what a condition may lie between.
+fn middle((low, high): (f64, f64)) -> f64 {
+    0.5 * (low + high)
+}
+
 /// Whether raising the buffer would set so much ammonia free that it harms, or may, no recent test telling how much
 /// stands.
 pub fn buffer_may_free(series: &Series, facts: &TankFacts) -> bool {
     let recent = standing(series, facts, Analyte::Ammonia).filter(|(day, _)| series.now - day <= RECENT_DAYS);
     let Some((_, ammonia)) = recent else { return true };
-    let middle = |bounds: (f64, f64)| 0.5 * (bounds.0 + bounds.1);
     let conditions = Conditions::of(series, facts);
     let share = un_ionised_share(BUFFERED_PH, middle(conditions.temperature_c), middle(conditions.salinity));
     ammonia.value * NH3_PER_N * share > EIFAC_UN_IONISED_MG_L
