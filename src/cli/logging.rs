@@ -89,6 +89,9 @@ fn say_fish(before: &Loaded, tank: &str, entries: &[Entry], now: DateTime<FixedO
             _ => None,
         })
         .sum();
+    if added >= 0.0 {
+        return;
+    }
     let known = Animals::count(&history::of(before, tank), now).unwrap_or(0.0).max(0.0);
     if known + added < 0.0 {
         eprintln!(

@@ -6,13 +6,13 @@ use anyhow::{Result, bail};
 
 use crate::terms::text::shown;
 
-/// Refuses a name that promises another kind of file.
+/// Refuses a name that is not that of a page.
 ///
 /// # Errors
 /// Says what to call it, and how to come by a PDF.
 pub fn check(path: &Path) -> Result<()> {
     let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
-    if matches!(ending.as_deref(), None | Some("html" | "htm")) {
+    if matches!(ending.as_deref(), Some("html" | "htm")) {
         return Ok(());
     }
     bail!(

@@ -39,7 +39,10 @@ pub struct Args {
 /// # Errors
 /// The log cannot be read, there is no such tank, or the page cannot be written.
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
-    page_name::check(&args.out)?;
+    // A name without an ending, such as that of a pipe, promises no other kind of file.
+    if args.out.extension().is_some() {
+        page_name::check(&args.out)?;
+    }
     let at = clock::at_or_now(args.at.as_deref())?;
     let loaded = Log::at(&settings.home).load()?;
     logging::say_problems(loaded.problems());
