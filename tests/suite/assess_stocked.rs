@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use crate::support::cycles::folder;
 use crate::support::home::Home;
+use crate::support::reading::file;
 
 /// A tank whose log a test writes, in March 2031.
 struct Stocked {
@@ -404,4 +405,24 @@ fn who_only_types_readings_is_told_of_harm_at_once() {
     assert!(told.contains("un-ionised ammonia") && told.contains("today: change water now"), "{told}");
     let old = ["add", "--tank", "hall", "--at", "2024-05-02 12:00", "nitrite=9"];
     assert!(!home.done(old).err.contains("un-ionised"), "no news of today");
+}
+
+/// The rendered photo shows 4.09 mg/L NO2, above every criterion for nitrite.
+#[test]
+fn who_only_reads_photos_is_told_of_harm_at_once() {
+    let read = |fish: bool, at: &str| {
+        let home = Home::new();
+        home.done(["tank", "hall", "--volume", "100", "--temperature", "25"]);
+        if fish {
+            home.done(["event", "--tank", "hall", "--at", "2024-05-01 12:00", "fish_added=4"]);
+        }
+        let photo = file("nitrite_unknown/010.jpg");
+        let chart = ["read", "--tank", "hall", "--chart", "rendered-nitrite", "--at", at];
+        home.done(chart.map(std::ffi::OsString::from).into_iter().chain([photo.into_os_string()])).out
+    };
+    let now = chrono::Local::now().to_rfc3339();
+    let told = read(true, &now);
+    assert!(told.contains("for animals: nitrite") && told.contains("acute danger"), "{told}");
+    assert!(told.contains("today: change water now: 50 % (50 litres)"), "{told}");
+    assert!(!read(false, &now).contains("today: change water"), "nobody lives there");
 }
