@@ -3,27 +3,35 @@
 use chrono::{DateTime, FixedOffset};
 
 use super::advice::{Advice, advice};
+use super::agreement::contradicted;
 use super::animals::Animals;
 use super::balance::{Balance, balance};
 use super::capacity::{Capacity, capacity};
 use super::danger::{Danger, dangers};
 use super::faults::{Fault, Findings, find_faults};
-use super::forecast::{DateSpan, Filter, Posterior, Settings, Unforeseen};
+use super::forecast::{DateSpan, Filter, Posterior, Settings, Span, Unforeseen};
 use super::history::TankHistory;
 use super::load::{Load, carried};
 use super::plan::{ProofPlan, plan_proof};
 use super::proof::{Outcome, Proof, latest_proof};
-use super::readiness::{Obstacle, obstacles, passes_now};
+use super::readiness::{Chance, Obstacle, obstacles};
 use super::series::Series;
 use super::stage::{Stage, recent_supply, stage_on_the_way};
 use super::stalls::{StallCause, Suspected, suspects};
 use super::window::Parts;
+use crate::terms::Analyte;
 
 /// A proof begun now is said to pass above these probabilities: after one that passed, without one in the log,
 /// and after one that did not.
 const WOULD_PASS: [f64; 3] = [0.3, 0.55, 0.65];
 /// Why there may be no date for a tank with animals.
 const NO_DATE_WITH_ANIMALS: &str = "it would be that of a proof by 2 mg/L ammonia, which must not be made with animals in the tank, and a colony that they feed may never be large enough for it";
+/// Why there is no date for a tank with animals while something holds the bacteria back.
+const NO_DATE_WHILE_STALLED: &str = "something holds the bacteria back that are to keep up with the animals: until it is mended none can be foreseen";
+/// Why there is no date where the forecast contradicts the readings.
+const NO_DATE_AGAINST_READINGS: &str = "by the forecast other water would stand in the tank than was read, so that none of its dates can be trusted: look for what holds the bacteria back, and for anything that was done and not logged";
+/// A proof begun today would pass above this chance.
+const SURE_TO_PASS: f64 = 0.9;
 /// A cause of a stall is named above this weight.
 const NAMED: f64 = 0.5;
 
@@ -80,6 +88,8 @@ pub struct Assessment {
     pub advice: Vec<Advice>,
     /// The kinetic forecast.
     pub posterior: Posterior,
+    /// Whether the forecast agrees with what was read; if not, nothing is foreseen by it.
+    pub forecast_holds: bool,
     /// The log as numbers, faults mended.
     pub series: Series,
 }
@@ -88,6 +98,11 @@ impl Assessment {
     /// Whether it counts as ready by its proof although all readings together rather speak against another.
     pub fn is_ready_but_doubted(&self) -> bool {
         self.ready && self.passes_now < 0.5
+    }
+
+    /// Expected course of `analyte` in its default unit, one span for each coming day; empty if nothing is foreseen.
+    pub fn course(&self, analyte: Analyte) -> Vec<Span> {
+        if self.forecast_holds { self.posterior.course(analyte) } else { Vec::new() }
     }
 }
 
@@ -102,9 +117,11 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     let proof = latest_proof(&series, facts, &track);
     let as_logged = Series::new(history, now);
     let drawn = balance(&as_logged, facts);
-    let obstacles = obstacles(&series, facts, &track, &posterior, proof.as_ref(), drawn.alkalinity_meq_l);
+    let forecast_holds = contradicted(&posterior, &track.now).is_none();
+    let chance = Chance::of(&track, &posterior, forecast_holds);
+    let passes_now = chance.passes_now;
+    let obstacles = obstacles(&series, facts, chance, proof.as_ref(), drawn.alkalinity_meq_l);
     let ready = obstacles.is_empty();
-    let passes_now = passes_now(&track, &posterior);
     let stall = if ready { Vec::new() } else { suspects(&series, facts, &track, &posterior, proof.as_ref()) };
     let stall_cause = stall.first().filter(|first| first.weight > NAMED).map(|first| first.cause);
     let stage = if ready {
@@ -118,7 +135,12 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     };
     let animals = Animals::of(&series, facts);
     let load = (animals == Animals::Present).then(|| carried(&series, &drawn)).flatten();
-    let (ready_on, unforeseen) = date(&posterior, ready, animals, now);
+    let is_stalled = stage == Stage::Stalled;
+    let (ready_on, unforeseen) = match date(&posterior, chance, animals, is_stalled, now) {
+        _ if ready => (None, None),
+        Ok(on) => (Some(on), None),
+        Err(why) => (None, Some(why)),
+    };
     let capacity = capacity(&track.now, facts, proof.as_ref());
     let mut assessment = Assessment {
         tank: facts.tank.clone(),
@@ -146,6 +168,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         balance: drawn,
         advice: Vec::new(),
         posterior,
+        forecast_holds,
         series,
     };
     assessment.advice = advice(&assessment, &assessment.series, facts);
@@ -161,21 +184,27 @@ fn would_pass(proof: Option<&Proof>) -> f64 {
     }
 }
 
-/// The interval of dates, or why there is none.
+/// The interval of dates for a tank that is not ready, or why there is none.
+///
+/// Without animals the date of a stalled tank stands: it is that of going on as before, the cause and all. With
+/// them in the tank things may not go on so.
 fn date(
     posterior: &Posterior,
-    ready: bool,
+    chance: Chance,
     animals: Animals,
+    is_stalled: bool,
     now: DateTime<FixedOffset>,
-) -> (Option<DateSpan>, Option<&'static str>) {
-    if ready {
-        return (None, None);
-    }
+) -> Result<DateSpan, &'static str> {
+    let today = DateSpan { earliest: now, likely: now, latest: now };
     match posterior.ready_on() {
-        Ok(on) => (Some(on), None),
+        Err(why @ (Unforeseen::TooFewReadings | Unforeseen::NoSource)) => Err(why.what_is_missing()),
+        _ if is_stalled && animals == Animals::Present => Err(NO_DATE_WHILE_STALLED),
+        _ if chance.by_readings_alone && chance.passes_now > SURE_TO_PASS => Ok(today),
+        _ if chance.by_readings_alone => Err(NO_DATE_AGAINST_READINGS),
+        Ok(on) => Ok(on),
         // Not proved, but a proof begun today would pass.
-        Err(Unforeseen::ReadyNow) => (Some(DateSpan { earliest: now, likely: now, latest: now }), None),
-        Err(Unforeseen::NotInSight) if animals == Animals::Present => (None, Some(NO_DATE_WITH_ANIMALS)),
-        Err(why) => (None, Some(why.what_is_missing())),
+        Err(Unforeseen::ReadyNow) => Ok(today),
+        Err(Unforeseen::NotInSight) if animals == Animals::Present => Err(NO_DATE_WITH_ANIMALS),
+        Err(why) => Err(why.what_is_missing()),
     }
 }

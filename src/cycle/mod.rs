@@ -3,6 +3,7 @@
 //! Takes a [`TankHistory`]; never reads a file, a clock or a pixel.
 
 pub mod advice;
+mod agreement;
 pub mod alkalinity;
 pub mod ammonia;
 pub mod animals;

@@ -14,6 +14,8 @@ use crate::terms::{Analyte, EventKind, TankFacts};
 /// between 0.2 and 0.45 and none of them still passed, most for want of buffer, which is asked for below; of
 /// the 60 in `fixtures/cycles` two lay there, and both did.
 const STILL_PASSES: f64 = 0.25;
+/// The same where the readings alone tell, the forecast contradicting them (judgement, no source).
+const STILL_PASSES_BY_READINGS: f64 = 0.5;
 /// Ammonia or nitrite that counts as found again, mg/L of the ion: the first colour of common charts.
 const FOUND: f64 = 0.25;
 /// Alkalinity, meq/L, below which the log says that the buffer is all but gone: two doses of a proof.
@@ -63,21 +65,37 @@ impl Obstacle {
     }
 }
 
-/// Chance that a proof begun now would pass, by both ways of following the tank.
-///
-/// One asks only what the readings show of the rates, the other knows the kinetics. Their geometric mean
-/// is high only if both agree.
-pub fn passes_now(track: &Track, posterior: &Posterior) -> f64 {
-    let shown = track.now.probability(|particle| can_pass(particle) && proof_end(particle).passes());
-    (shown * posterior.proof_passes_now()).sqrt()
+/// Chance that a proof begun now would pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Chance {
+    /// The chance.
+    pub passes_now: f64,
+    /// Whether the readings alone tell it.
+    pub by_readings_alone: bool,
+}
+
+impl Chance {
+    /// By both ways of following the tank: one asks only what the readings show of the rates, the other knows the
+    /// kinetics. Their geometric mean is high only if both agree. A forecast that contradicts the readings has no
+    /// say (`forecast_holds`).
+    pub fn of(track: &Track, posterior: &Posterior, forecast_holds: bool) -> Self {
+        let shown = track.now.probability(|particle| can_pass(particle) && proof_end(particle).passes());
+        let both = || (shown * posterior.proof_passes_now()).sqrt();
+        Self { passes_now: if forecast_holds { both() } else { shown }, by_readings_alone: !forecast_holds }
+    }
+
+    /// Whether a colony that was proved is likely enough to manage as much today.
+    fn still_passes(self) -> bool {
+        let least = if self.by_readings_alone { STILL_PASSES_BY_READINGS } else { STILL_PASSES };
+        self.passes_now >= least
+    }
 }
 
 /// Everything that stands against readiness; empty if the tank is ready.
 pub fn obstacles(
     series: &Series,
     facts: &TankFacts,
-    track: &Track,
-    posterior: &Posterior,
+    chance: Chance,
     proof: Option<&Proof>,
     alkalinity_meq_l: Option<f64>,
 ) -> Vec<Obstacle> {
@@ -88,7 +106,7 @@ pub fn obstacles(
     let mut found = Vec::new();
     found.extend(undone(series, facts, proved_on).map(Obstacle::Undone));
     found.extend(found_since(series, proved_on).map(Obstacle::FoundSince));
-    if passes_now(track, posterior) < STILL_PASSES {
+    if !chance.still_passes() {
         found.push(Obstacle::Faded);
     }
     if !proof.beyond_doubt {
@@ -249,9 +267,17 @@ mod tests {
         let track = track(&series, facts);
         let posterior = Filter::run(&history, now, &Settings { particles: 4000, scouts: 400, seed: 1 });
         let mut proof = latest_proof(&series, facts, &track).unwrap();
-        let against = |proof: &Proof| obstacles(&series, facts, &track, &posterior, Some(proof), None);
+        let chance = Chance::of(&track, &posterior, true);
+        let against = |proof: &Proof| obstacles(&series, facts, chance, Some(proof), None);
         assert_eq!(against(&proof), []);
         proof.beyond_doubt = false;
         assert_eq!(against(&proof), [Obstacle::TooClose]);
+    }
+
+    #[test]
+    fn the_readings_alone_must_show_more_than_both_together() {
+        let still = |passes_now, by_readings_alone| Chance { passes_now, by_readings_alone }.still_passes();
+        assert!(still(0.3, false) && !still(0.3, true));
+        assert!(!still(0.2, false) && still(0.6, true));
     }
 }

@@ -33,6 +33,9 @@ pub fn date(assessment: &Assessment) -> Option<String> {
         return None;
     }
     Some(match &assessment.ready_on {
+        Some(on) if assessment.stage == Stage::Stalled && on.latest > assessment.at => format!(
+            "Ready {on} (four in five such intervals should hold), as things go on; sooner, most likely, once what holds it back is mended."
+        ),
         Some(on) if on.latest > assessment.at => {
             format!("Ready {on} (four in five such intervals should hold).")
         }
@@ -68,7 +71,11 @@ pub fn settling(assessment: &Assessment) -> Option<String> {
     if assessment.ready || assessment.load.is_some() || assessment.animals != Animals::Present {
         return None;
     }
-    let settling = assessment.posterior.settling()?;
+    let settling = assessment.posterior.settling().filter(|_| assessment.forecast_holds)?;
+    // While something holds the bacteria back nobody is promised that they will do.
+    if assessment.stage == Stage::Stalled && settling != Settling::NotInSight {
+        return None;
+    }
     let held = if matches!(settling, Settling::Between(_)) {
         " (four in five such intervals should hold)"
     } else {

@@ -11,6 +11,7 @@ mod assess_histories;
 mod assess_long_logs;
 mod assess_poor_logs;
 mod assess_properties;
+mod assess_stalls;
 mod assess_stocked;
 mod assess_what_if;
 mod assess_words;

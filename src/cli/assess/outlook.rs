@@ -18,7 +18,7 @@ pub fn print(assessment: &Assessment, what_if: bool) {
     let tests = posterior.next_tests();
     // Animals in danger need their own next test, which the advice names.
     let endangered = assessment.animals == Animals::Present && any_harms(&assessment.dangers);
-    if !assessment.ready && !endangered && !tests.is_empty() {
+    if !assessment.ready && !endangered && assessment.forecast_holds && !tests.is_empty() {
         println!("\nMost telling next");
         for test in tests.iter().take(TESTS) {
             println!("- {test}");
@@ -29,10 +29,19 @@ pub fn print(assessment: &Assessment, what_if: bool) {
         println!("({})", until(assessment));
         let comparisons = posterior.comparisons();
         comparisons.iter().for_each(|comparison| println!("- {comparison}"));
-        println!("The forecast rests on a model: take the days as rough.");
+        println!("{}", reliance(assessment));
         comparisons.iter().filter_map(|comparison| caution(comparison.action)).for_each(|(what, caution)| {
             println!("{what}: {caution}");
         });
+    }
+}
+
+/// How far the compared days can be relied on.
+const fn reliance(assessment: &Assessment) -> &'static str {
+    if assessment.forecast_holds {
+        "The forecast rests on a model: take the days as rough."
+    } else {
+        "The forecast does not agree with what was read: do not rely on these days."
     }
 }
 

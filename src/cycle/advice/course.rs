@@ -140,14 +140,26 @@ fn next_test(assessment: &Assessment, series: &Series) -> Option<Advice> {
             "a relapse shows first as ammonia or nitrite above zero (common practice)",
         ));
     }
-    if present && !assessment.ready && assessment.stage != Stage::Stalled {
-        return Some(Advice::new(
-            "test ammonia and nitrite",
-            "daily, until both have read as zero for a week",
-            "animals are in the tank, and it is not shown yet that the bacteria keep up with them",
-        ));
+    if present && !assessment.ready {
+        return Some(daily_test(assessment.stage));
     }
     Some(on_the_way(assessment, series))
+}
+
+/// The tests of a tank with animals that no row of zeros speaks for yet.
+fn daily_test(stage: Stage) -> Advice {
+    let (what, why) = if stage == Stage::Stalled {
+        (
+            "test ammonia, nitrite and pH",
+            "something holds the bacteria back that are to keep up with the animals in the tank",
+        )
+    } else {
+        (
+            "test ammonia and nitrite",
+            "animals are in the tank, and it is not shown yet that the bacteria keep up with them",
+        )
+    };
+    Advice::new(what, "daily, until both have read as zero for a week", why)
 }
 
 fn on_the_way(assessment: &Assessment, series: &Series) -> Advice {

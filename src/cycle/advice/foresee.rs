@@ -46,7 +46,7 @@ fn ask_how_many(facts: &TankFacts) -> Advice {
 
 /// The rise of `analyte` above `limit`, mg/L, if it is more likely than not.
 fn rise(assessment: &Assessment, analyte: Analyte, limit: f64) -> Option<Advice> {
-    let course = assessment.posterior.course(analyte);
+    let course = assessment.course(analyte);
     let week = course.get(..=DAYS)?;
     let passes = week.iter().position(|span| span.middle > limit)?;
     let (at_most, peak) = week.iter().enumerate().max_by(|a, b| a.1.middle.total_cmp(&b.1.middle))?;

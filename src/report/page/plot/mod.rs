@@ -215,7 +215,7 @@ fn course(story: &Story, analyte: Analyte, days: f64) -> Vec<Span> {
     if story.assessment.ready || !is_modelled {
         return Vec::new();
     }
-    let mut course = story.assessment.posterior.course(analyte);
+    let mut course = story.assessment.course(analyte);
     course.truncate(days.floor() as usize + 1);
     course
 }
