@@ -100,6 +100,11 @@ impl Assessment {
         self.ready && self.passes_now < 0.5
     }
 
+    /// Why it is stalled, in words; nothing if it is not.
+    pub fn stall_sentence(&self) -> Option<&'static str> {
+        self.stall_cause.and_then(|_| self.stall.first()).map(Suspected::sentence)
+    }
+
     /// Expected course of `analyte` in its default unit, one span for each coming day; empty if nothing is foreseen.
     pub fn course(&self, analyte: Analyte) -> Vec<Span> {
         if self.forecast_holds { self.posterior.course(analyte) } else { Vec::new() }

@@ -2,13 +2,14 @@
 
 use serde::Serialize;
 
+use super::alkalinity::RESERVE_MEQ_L;
 use super::animals::Animals;
 use super::forecast::{Action, Hindrance, Posterior};
 use super::proof::{Outcome, Proof};
 use super::series::{DatedDeed, Level, Series};
 use super::track::{Cloud, Particle, Source, Track, can_pass, proof_end};
 use crate::terms::unit::NO2_PER_N;
-use crate::terms::{EventKind, TankFacts};
+use crate::terms::{Analyte, EventKind, TankFacts};
 
 /// Why a cycle does not get on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -85,6 +86,19 @@ pub struct Suspected {
     pub cause: StallCause,
     /// How well it explains the readings, 0 to 1; above one half it is named.
     pub weight: f64,
+    /// Whether nothing speaks for it but that nothing else in the log explains the readings.
+    pub by_exclusion: bool,
+}
+
+impl Suspected {
+    /// The cause in words, no surer than it is.
+    pub const fn sentence(&self) -> &'static str {
+        if self.by_exclusion {
+            "bacteria that took the ammonia no longer do, and nothing in the log tells why: too little oxygen, as in a clogged filter, would explain it, and so would medicine or a spoilt test"
+        } else {
+            self.cause.sentence()
+        }
+    }
 }
 
 /// Mending the cause must make the proof pass sooner than this share of the time, and by so many days.
@@ -106,6 +120,12 @@ const SHORT_OF_BREATH: f64 = 0.75;
 const FALLEN: f64 = 0.4;
 /// Weight of want of oxygen where a rate fell and nothing else explains it.
 const UNEXPLAINED: f64 = 0.55;
+/// Chance that a cleaning of the filter or medicine explains it, if there was one (judgement, no source).
+const STRUCK: f64 = 0.5;
+/// Fall of the pH that may explain a fallen rate (judgement, no source).
+const PH_FALL: f64 = 0.5;
+/// Age up to which a reading of pH or alkalinity speaks for today, days.
+const RECENT_DAYS: f64 = 7.0;
 /// Nitrite that no test without any takes for some, mg/L N: the first colour of common charts.
 const NITRITE_STOOD: f64 = 0.25 / NO2_PER_N;
 /// Days looked ahead; never counts as this.
@@ -126,18 +146,28 @@ pub fn suspects(
     let lack = if worked { StallCause::Starvation } else { StallCause::NoAmmoniaSource };
     let mut all: Vec<Suspected> = [
         (lack, hungry),
-        (StallCause::PhCrash, bench.acid()),
+        (StallCause::PhCrash, bench.acid().max(bench.acid_as_read())),
         (StallCause::TooMuchAmmonia, bench.poison()),
         (StallCause::Cold, bench.cold()),
-        (StallCause::LowOxygen, bench.breathless()),
+        (StallCause::LowOxygen, bench.breathless().max(bench.unexplained())),
         (StallCause::Chlorine, bench.chlorine()),
     ]
     .into_iter()
-    .map(|(cause, weight)| Suspected { cause, weight })
+    .map(|(cause, weight)| {
+        let by_exclusion = cause == StallCause::LowOxygen && bench.breathless() < weight;
+        Suspected { cause, weight, by_exclusion }
+    })
     .filter(|suspected| suspected.weight > 0.1)
     .collect();
     all.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     all
+}
+
+/// Speed of nitrification at `ph`, share of that at 7.2 and above.
+///
+/// Downing's correction, 1 - 0.833 (7.2 - pH), which the EPA's manual of 1975 uses; from memory.
+fn speed_at_ph(ph: f64) -> f64 {
+    (1.0 - 0.833 * (7.2 - ph)).clamp(0.0, 1.0)
 }
 
 struct Bench<'a> {
@@ -236,20 +266,56 @@ impl Bench<'_> {
     fn breathless(&self) -> f64 {
         let speed = self.hindrance.oxygen[0].min(self.hindrance.oxygen[1]);
         let weak = self.facts.filter_flow.as_deref() == Some("weak");
-        let unexplained = if self.fell_while_fed() { UNEXPLAINED } else { 0.0 };
-        if speed < SHORT_OF_BREATH || weak {
-            self.rescued_by(Action::MoreOxygen).max(unexplained)
-        } else {
-            unexplained
-        }
+        if speed < SHORT_OF_BREATH || weak { self.rescued_by(Action::MoreOxygen) } else { 0.0 }
     }
 
-    /// Whether ammonia stands that a colony which was fast no longer takes.
-    fn fell_while_fed(&self) -> bool {
+    /// How much of a fallen rate is left for want of oxygen to explain: the log holds no test of it.
+    fn unexplained(&self) -> f64 {
+        let Some(fastest) = self.fell_since() else { return 0.0 };
+        UNEXPLAINED * self.acid_speed_since(fastest).unwrap_or(1.0) * (1.0 - self.struck_since(fastest))
+    }
+
+    /// The day on which the colony was fastest, if ammonia stands that it no longer takes.
+    fn fell_since(&self) -> Option<f64> {
         let quartile = |cloud: &Cloud, share| cloud.quantiles(|particle| particle.ammonia_rate, [share])[0];
-        let fastest = self.track.after.iter().map(|cloud| quartile(cloud, 0.25)).fold(0.0, f64::max);
+        let rates = self.track.after.iter().map(|cloud| (cloud.day, quartile(cloud, 0.25)));
+        let (day, fastest) = rates.max_by(|a, b| a.1.total_cmp(&b.1))?;
         let stands = self.track.now.probability(|particle| particle.ammonia > 0.25) > 0.6;
-        stands && fastest > WORKING && quartile(&self.track.now, 0.75) < FALLEN * fastest
+        let fell = stands && fastest > WORKING && quartile(&self.track.now, 0.75) < FALLEN * fastest;
+        fell.then_some(day)
+    }
+
+    /// How far the acid that was read explains a fallen rate: the forecast may take a low pH for carbonic acid.
+    fn acid_as_read(&self) -> f64 {
+        let speed = self.fell_since().and_then(|fastest| self.acid_speed_since(fastest));
+        speed.map_or(0.0, |speed| 1.0 - speed)
+    }
+
+    /// Speed of nitrification at the latest pH, share of that at 7.2, if it has fallen since `day` and no test says
+    /// that the buffer is there.
+    fn acid_speed_since(&self, day: f64) -> Option<f64> {
+        let recent = |analyte| {
+            let (on, level) = self.series.latest(analyte)?;
+            (self.series.now - on <= RECENT_DAYS).then_some(level)
+        };
+        let now = recent(Analyte::Ph)?;
+        let before = self.series.samples.iter().filter(|sample| sample.day <= day);
+        let before = before.filter_map(|sample| sample.ph).next_back();
+        let fell = before.is_some_and(|before| before.value - now.value >= PH_FALL);
+        let is_buffered = recent(Analyte::Alkalinity).is_some_and(|level| level.lower() > RESERVE_MEQ_L);
+        (fell && !is_buffered).then(|| speed_at_ph(now.value))
+    }
+
+    /// Chance that something done since `day` killed bacteria enough to explain a fallen rate.
+    fn struck_since(&self, day: f64) -> f64 {
+        let poison = Source::new(self.facts).poison_chance();
+        let chance = |dated: &DatedDeed| match dated.deed.kind {
+            EventKind::FilterCleaned | EventKind::Medicine => STRUCK,
+            EventKind::WaterChange => poison,
+            _ => 0.0,
+        };
+        let since = self.series.deeds.iter().filter(|dated| dated.day >= day);
+        since.map(chance).fold(0.0, f64::max)
     }
 
     fn chlorine(&self) -> f64 {

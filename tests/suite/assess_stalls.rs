@@ -108,6 +108,25 @@ fn a_stalled_tank_with_fish_in_is_promised_nothing() {
     assert!(words.contains("daily, until both have read as zero for a week"), "{words}");
 }
 
+/// At pH 6.3 nitrification runs at a quarter of its speed (Downing's correction): no want of oxygen is needed.
+#[test]
+fn acid_water_that_was_read_explains_a_stall_before_want_of_oxygen_does() {
+    let (said, words) = relapsed(6.3).judged(43.1);
+    assert_eq!(said["stall_cause"], "ph_crash", "{words}");
+    assert!(!words.contains("oxygen reaches"), "{words}");
+}
+
+#[test]
+fn want_of_oxygen_that_nothing_shows_is_said_as_a_guess_and_yields_to_what_the_log_tells() {
+    let (said, words) = relapsed(7.0).judged(43.1);
+    assert_eq!(said["stall_cause"], "low_oxygen", "{words}");
+    assert!(words.contains("nothing in the log tells why") && !words.contains("oxygen reaches"), "{words}");
+    assert!(is_told(&said, "see whether the filter runs at full flow"), "{words}");
+    let mut treated = relapsed(7.0);
+    treated.event(34.0, "medicine", 1.0);
+    assert_eq!(treated.judged(43.1).0["stall_cause"], Value::Null);
+}
+
 /// Medium of a running tank that nobody told of: ten doses of 2 mg/L were gone each time a day later, and nitrate
 /// rose by the 7 mg/L that they make. The forecast, which begins with stray bacteria, takes that for plants.
 #[test]

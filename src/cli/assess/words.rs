@@ -44,8 +44,8 @@ fn verdict(assessment: &Assessment) {
 fn reasons(assessment: &Assessment) {
     heading("Why");
     println!("- {}", assessment.stage.sentence());
-    if let Some(cause) = assessment.stall_cause {
-        println!("- {} ({})", cause.sentence(), cause.word().replace('_', " "));
+    if let Some((cause, sentence)) = assessment.stall_cause.zip(assessment.stall_sentence()) {
+        println!("- {sentence} ({})", cause.word().replace('_', " "));
     }
     for obstacle in &assessment.obstacles {
         println!("- {}", obstacle.sentence());

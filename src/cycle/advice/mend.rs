@@ -47,20 +47,25 @@ pub fn faults(faults: &[Fault], animals: Animals) -> Vec<Advice> {
 /// The observation that decides between the two likeliest causes.
 pub fn deciding(suspects: &[Suspected], animals: Animals) -> Option<Advice> {
     let [first, second, ..] = suspects else { return None };
-    let why = format!("it decides whether {} or rather {}", first.cause.sentence(), second.cause.sentence());
+    let why = format!("it decides whether {} or rather {}", first.sentence(), second.sentence());
     Some(Advice::new(second.cause.deciding_observation(animals), "today", why))
 }
 
-/// What mends `cause`.
-pub fn stall(cause: StallCause, series: &Series, facts: &TankFacts, animals: Animals) -> Vec<Advice> {
-    let why = cause.sentence();
-    match cause {
+/// What mends the cause that is `suspected`.
+pub fn stall(suspected: &Suspected, series: &Series, facts: &TankFacts, animals: Animals) -> Vec<Advice> {
+    let why = suspected.sentence();
+    match suspected.cause {
         StallCause::NoAmmoniaSource | StallCause::Starvation => vec![feed(facts, animals, why)],
         StallCause::PhCrash => buffer(series, facts, animals, why).into_iter().collect(),
         // What animals need against ammonia comes before, and is gentler.
         StallCause::TooMuchAmmonia if animals == Animals::Present => Vec::new(),
         StallCause::TooMuchAmmonia => vec![dilute(series, facts, animals, why)],
         StallCause::Cold => vec![warm(animals, why)],
+        StallCause::LowOxygen if suspected.by_exclusion => vec![Advice::new(
+            "see whether the filter runs at full flow, and measure oxygen if you can",
+            "today; if it does not: rinse its sponge in tank water, free pump and hoses, stir the surface",
+            why,
+        )],
         StallCause::LowOxygen => vec![Advice::new(
             "bring the filter to full flow: rinse its sponge in tank water, free pump and hoses, stir the surface",
             "today",

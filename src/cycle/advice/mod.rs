@@ -86,8 +86,8 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
         Animals::Unknown | Animals::Absent => {}
     }
     list.extend(mend::faults(&assessment.faults, animals));
-    if let Some(cause) = assessment.stall_cause {
-        list.extend(mend::stall(cause, series, facts, animals));
+    if let Some(suspected) = assessment.stall.first().filter(|_| assessment.stall_cause.is_some()) {
+        list.extend(mend::stall(suspected, series, facts, animals));
         list.extend(mend::deciding(&assessment.stall, animals));
     }
     let changes_water = list.iter().any(|advice| advice.changes_water);

@@ -55,7 +55,7 @@ pub fn why(story: &Story) -> Markup {
         h3 { "Why" }
         ul {
             li { (assessment.stage.sentence()) }
-            @if let Some(cause) = assessment.stall_cause { li { (cause.sentence()) } }
+            @if let Some(stall) = assessment.stall_sentence() { li { (stall) } }
             @for obstacle in &assessment.obstacles { li { (obstacle.sentence()) } }
             @if let Some(load) = &assessment.load { li { (load.sentence()) } }
             li { (words::chance(assessment)) }
