@@ -139,7 +139,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         stage_on_the_way(&track.now, recent_supply(&series, facts))
     };
     let animals = Animals::of(&series, facts);
-    let load = (animals == Animals::Present).then(|| carried(&series, &drawn)).flatten();
+    let load = (animals == Animals::Present).then(|| carried(&series, facts, &drawn)).flatten();
     let is_stalled = stage == Stage::Stalled;
     let (ready_on, unforeseen) = match date(&posterior, chance, animals, is_stalled, now) {
         _ if ready => (None, None),

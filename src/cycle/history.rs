@@ -22,6 +22,14 @@ pub struct Deed {
     pub is_supposed: bool,
 }
 
+impl Deed {
+    /// Whether its note says that tap water went in, or over the filter, as it came.
+    pub fn is_by_untreated_water(&self) -> bool {
+        let note = self.note.to_lowercase();
+        note.contains("untreated") || (note.contains("tap") && !note.contains("treated"))
+    }
+}
+
 /// Everything known of one tank up to the moment at which it is judged.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TankHistory {
@@ -55,5 +63,23 @@ impl TankHistory {
         self.measurements.sort_by_key(|measurement| measurement.taken_at);
         self.deeds.sort_by_key(|deed| deed.at);
         self
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_note_tells_of_untreated_water() {
+        let is_untreated = |note: &str| {
+            let at = DateTime::parse_from_rfc3339("2031-03-04T10:00:00+01:00").unwrap();
+            let note = note.to_owned();
+            Deed { kind: EventKind::FilterCleaned, amount: None, at, note, is_supposed: false }
+                .is_by_untreated_water()
+        };
+        assert!(is_untreated("straight from the tap") && is_untreated("Rinsed under the Tap"));
+        assert!(is_untreated("untreated tap water"));
+        assert!(!is_untreated("treated tap water") && !is_untreated("in tank water") && !is_untreated(""));
     }
 }

@@ -5,9 +5,11 @@
 //! animals and this food, and for no more.
 
 use super::balance::Balance;
+use super::history::Deed;
 use super::proof::clearly_gone;
 use super::series::{Sample, Series};
-use crate::terms::EventKind;
+use super::track::Source;
+use crate::terms::{EventKind, TankFacts};
 
 /// Days from the first of the tests to the last (common practice: a week of daily tests).
 const SPAN_DAYS: f64 = 6.0;
@@ -39,12 +41,12 @@ impl Load {
 
 /// The row of tests that ends with the latest one, if it shows that the bacteria keep up: by `balance` what
 /// leaves ammonia and nitrite must be found as nitrate, or plants or a bloom might take it.
-pub fn carried(series: &Series, balance: &Balance) -> Option<Load> {
+pub fn carried(series: &Series, facts: &TankFacts, balance: &Balance) -> Option<Load> {
     let made = balance.found_as_nitrate.is_some_and(|share| share.value > 2.0 * share.sd);
     if !made {
         return None;
     }
-    let since = disturbed(series);
+    let since = disturbed(series, facts);
     let mut row: Vec<&Sample> = Vec::new();
     for sample in series.samples.iter().rev().filter(|sample| sample.day > since) {
         let (Some(ammonia), Some(nitrite)) = (sample.ammonia, sample.nitrite) else { continue };
@@ -61,23 +63,25 @@ pub fn carried(series: &Series, balance: &Balance) -> Option<Load> {
 }
 
 /// The day of the last deed that sets the count back: more animals, ammonia by mistake, or what may kill bacteria.
-fn disturbed(series: &Series) -> f64 {
-    let sets_back = |kind, amount: Option<f64>| match kind {
-        EventKind::FishAdded => amount.unwrap_or(1.0) > 0.0,
+fn disturbed(series: &Series, facts: &TankFacts) -> f64 {
+    let source = Source::new(facts);
+    let sets_back = |deed: &Deed| match deed.kind {
+        EventKind::FishAdded => deed.amount.unwrap_or(1.0) > 0.0,
         EventKind::Medicine | EventKind::AmmoniaDose => true,
+        EventKind::FilterCleaned => source.likely_poisons(deed),
         _ => false,
     };
-    let last = series.deeds.iter().rev().find(|dated| sets_back(dated.deed.kind, dated.deed.amount));
+    let last = series.deeds.iter().rev().find(|dated| sets_back(&dated.deed));
     last.map_or(f64::NEG_INFINITY, |dated| dated.day)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cycle::TankHistory;
     use crate::cycle::balance::Estimate;
-    use crate::cycle::{Deed, TankHistory};
     use crate::reading::{Measurement, Status};
-    use crate::terms::{Analyte, TankFacts};
+    use crate::terms::Analyte;
     use chrono::{DateTime, Duration, FixedOffset};
 
     fn day(day: i64) -> DateTime<FixedOffset> {
@@ -114,7 +118,7 @@ mod tests {
             measurements: tested.iter().flat_map(both).collect(),
             deeds: deeds.into_iter().collect(),
         };
-        carried(&Series::new(&history, day(now)), &balance(0.8, 0.2))
+        carried(&Series::new(&history, day(now)), &history.facts, &balance(0.8, 0.2))
     }
 
     fn balance(value: f64, sd: f64) -> Balance {
@@ -151,8 +155,9 @@ mod tests {
         let measurements = zeros.into_iter().chain(nitrite).collect();
         let history = TankHistory { facts: TankFacts::default(), measurements, deeds: Vec::new() };
         let series = Series::new(&history, day(8));
-        assert!(carried(&series, &balance(0.8, 0.2)).is_some());
-        assert_eq!(carried(&series, &balance(0.3, 0.2)), None);
-        assert_eq!(carried(&series, &Balance { found_as_nitrate: None, ..balance(0.8, 0.2) }), None);
+        let carried = |balance: Balance| carried(&series, &history.facts, &balance);
+        assert!(carried(balance(0.8, 0.2)).is_some());
+        assert_eq!(carried(balance(0.3, 0.2)), None);
+        assert_eq!(carried(Balance { found_as_nitrate: None, ..balance(0.8, 0.2) }), None);
     }
 }

@@ -134,12 +134,14 @@ fn ph_tells_of_thin_buffer(series: &Series, facts: &TankFacts) -> bool {
 
 /// What was done since the proof that kills or washes out bacteria.
 fn undone(series: &Series, facts: &TankFacts, proved_on: f64) -> Option<&'static str> {
-    let poison = Source::new(facts).poison_chance();
+    let source = Source::new(facts);
     let mut since = series.deeds.iter().filter(|deed| deed.day >= proved_on);
     if let Some(what) = since.find_map(|deed| match deed.deed.kind {
-        EventKind::WaterChange if poison >= 0.3 => Some("water was changed and may hold chlorine"),
+        EventKind::WaterChange if source.likely_poisons(&deed.deed) => {
+            Some("water was changed and may hold chlorine")
+        }
         EventKind::Medicine => Some("medicine was given: many kinds kill the bacteria"),
-        EventKind::FilterCleaned if poison >= 0.3 => {
+        EventKind::FilterCleaned if source.likely_poisons(&deed.deed) => {
             Some("the filter was cleaned, and the tap water may hold chlorine")
         }
         _ => None,

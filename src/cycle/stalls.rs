@@ -308,10 +308,10 @@ impl Bench<'_> {
 
     /// Chance that something done since `day` killed bacteria enough to explain a fallen rate.
     fn struck_since(&self, day: f64) -> f64 {
-        let poison = Source::new(self.facts).poison_chance();
+        let source = Source::new(self.facts);
         let chance = |dated: &DatedDeed| match dated.deed.kind {
             EventKind::FilterCleaned | EventKind::Medicine => STRUCK,
-            EventKind::WaterChange => poison,
+            EventKind::WaterChange => source.chance_of_poison(&dated.deed),
             _ => 0.0,
         };
         let since = self.series.deeds.iter().filter(|dated| dated.day >= day);
@@ -321,7 +321,12 @@ impl Bench<'_> {
     fn chlorine(&self) -> f64 {
         let source = Source::new(self.facts);
         let recent = |deed: &&DatedDeed| {
-            deed.deed.kind == EventKind::WaterChange && self.series.now - deed.day < CHLORINE_DAYS
+            let poured = match deed.deed.kind {
+                EventKind::WaterChange => true,
+                EventKind::FilterCleaned => source.likely_poisons(&deed.deed),
+                _ => false,
+            };
+            poured && self.series.now - deed.day < CHLORINE_DAYS
         };
         let Some(poured) = self.series.deeds.iter().find(recent) else { return 0.0 };
         let before = self.track.after.iter().rev().find(|cloud| cloud.day <= poured.day);

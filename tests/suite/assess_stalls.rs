@@ -152,3 +152,37 @@ fn proofs_that_passed_count_where_the_forecast_does_not_explain_them() {
     assert!(!words.contains("under 1 %") && words.contains("would pass with"), "{words}");
     assert_eq!((&said["ready"], &said["proof"]), (&Value::from(true), &Value::from("passed")), "{words}");
 }
+
+/// Six fish that the bacteria keep up with, until the filter is rinsed on day 39.
+fn rinsed(tap: &Value, conditioner: &str) -> (Value, String) {
+    let mut tank = Story::new(serde_json::json!({
+        "tank": "hall", "volume_l": 100, "temperature_c": 25, "water_conditioner": conditioner, "tap": tap
+    }));
+    tank.event(0.0, "fish_added", 6.0);
+    for day in 1..40 {
+        tank.event(f64::from(day) + 0.3, "food", 0.3);
+    }
+    for day in (2..39).step_by(3) {
+        let nitrite = if (9..20).contains(&day) { 0.5 } else { 0.0 };
+        let nitrate = 5.0 + 0.7 * f64::from(day);
+        let read = [("ammonia", 0.0), ("nitrite", nitrite), ("nitrate", nitrate), ("ph", 7.5)];
+        tank.add(f64::from(day) + 0.6, &read);
+    }
+    tank.event(39.4, "filter_cleaned", 1.0);
+    tank.judged(39.5)
+}
+
+#[test]
+fn a_filter_rinsed_in_chlorinated_water_means_daily_tests_for_the_animals() {
+    let tap = |disinfectant: &str| serde_json::json!({ "ph": 7.6, "alkalinity_meq_l": 4, "nitrate_mg_l": 5, "disinfectant": disinfectant });
+    let (said, words) = rinsed(&tap("chlorine"), "never");
+    let tests = "test ammonia and nitrite, and change water as soon as either shows";
+    assert!(is_told(&said, tests), "{words}");
+    assert!(
+        words.contains("daily until 17 October") && words.contains("chlorine of tap water kills"),
+        "{words}"
+    );
+    assert!(!words.contains("KEEPS UP"), "what was shown was shown before: {words}");
+    let (said, words) = rinsed(&tap("none"), "always");
+    assert!(is_told(&said, tests) && words.contains("KEEPS UP"), "{words}");
+}

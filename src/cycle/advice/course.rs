@@ -3,6 +3,7 @@
 use super::buffer::buffer;
 use super::mend::BEARABLE;
 use super::stocking::stocking;
+use super::strike::struck;
 use super::{AMMONIA_CAUTION, Advice, CHANGE_CAUTION, START_DOSE, grams, litres, unless_animals};
 use crate::cycle::animals::Animals;
 use crate::cycle::assessment::Assessment;
@@ -42,7 +43,7 @@ pub fn course(
         list.extend(keep_fed(assessment, series, facts));
     }
     list.extend(buffer(assessment, series, facts));
-    list.extend(next_test(assessment, series));
+    list.extend(next_test(assessment, series, facts));
     if let Some(why) = assessment.unforeseen.filter(|_| !assessment.ready) {
         list.push(Advice::new(if present { "expect no date" } else { "expect no date yet" }, "", why));
     }
@@ -123,10 +124,14 @@ fn thin(standing: f64, assessment: &Assessment, facts: &TankFacts) -> Advice {
 }
 
 /// The test to make next; nothing where animals in danger have theirs already.
-fn next_test(assessment: &Assessment, series: &Series) -> Option<Advice> {
+fn next_test(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
     let present = assessment.animals == Animals::Present;
     let said = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Unknown);
     if present && said && !assessment.ready {
+        return None;
+    }
+    // After what may have killed bacteria they are asked for daily.
+    if present && struck(series, facts).is_some() {
         return None;
     }
     // Of a proof in doubt daily tests are asked for already.

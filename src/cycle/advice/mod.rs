@@ -7,6 +7,7 @@ mod foresee;
 mod mend;
 mod rescue;
 mod stocking;
+mod strike;
 
 use super::animals::Animals;
 use super::assessment::Assessment;
@@ -80,6 +81,7 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     match animals {
         Animals::Present => {
             list.extend(rescue::rescue(&assessment.dangers, acid::held(series, facts), facts));
+            list.extend(strike::struck(series, facts));
             list.extend(foresee::foreseen(assessment, series, facts));
         }
         Animals::Unknown if list.is_empty() => list.push(ask(facts)),

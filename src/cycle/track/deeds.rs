@@ -4,6 +4,7 @@ use rand::RngExt;
 use rand_pcg::Pcg64Mcg;
 
 use super::particle::{Particle, log_normal, uniform};
+use crate::cycle::Deed;
 use crate::cycle::dosing::{FOOD_N_EXCRETED, N_PER_PROTEIN};
 use crate::cycle::series::{DatedDeed, VOLUME_FACTOR};
 use crate::terms::unit::{NH3_PER_N, NO3_PER_N};
@@ -16,6 +17,12 @@ const MATURE_FILTER: f64 = 3.5;
 /// Ammonia that one fish gives off beyond logged food, mg N a day: about half a mg for each gram of a fish of
 /// 25 g (rough; sizes are not told).
 const PER_FISH_MG_N: f64 = 12.0;
+
+/// Chance that water as it came from the tap kills bacteria, of which it is not told whether it is disinfected
+/// (judgement, no source).
+const STRAIGHT: f64 = 0.6;
+/// Chance from which on tap water is to be reckoned with (judgement, no source).
+const LIKELY: f64 = 0.3;
 
 /// What the deeds need to know of the tank: tap water, volume, disinfectant.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,6 +49,18 @@ impl Source {
         self.poison
     }
 
+    /// The same of one deed, whose note may tell more.
+    pub fn chance_of_poison(&self, deed: &Deed) -> f64 {
+        let is_straight = self.poison > 0.0 && deed.is_by_untreated_water();
+        if is_straight { self.poison.max(STRAIGHT) } else { self.poison }
+    }
+
+    /// Whether tap water that went in with `deed`, or over the filter, likely killed bacteria.
+    pub fn likely_poisons(&self, deed: &Deed) -> bool {
+        let takes_water = matches!(deed.kind, EventKind::WaterChange | EventKind::FilterCleaned);
+        takes_water && self.chance_of_poison(deed) >= LIKELY
+    }
+
     /// Does `dated` to `particle`.
     pub fn apply(&self, particle: &mut Particle, dated: &DatedDeed, rng: &mut Pcg64Mcg) {
         let amount = dated.amount();
@@ -53,9 +72,7 @@ impl Source {
             }
             EventKind::WaterChange => {
                 self.change_water(particle, amount / 100.0);
-                let straight = dated.deed.note.contains("tap") && !dated.deed.note.contains("treated");
-                let chance = if straight { self.poison.max(0.6) } else { self.poison };
-                if rng.random_bool(chance) {
+                if rng.random_bool(self.chance_of_poison(&dated.deed)) {
                     thin(particle, uniform(rng, 0.03, 0.9));
                 }
             }
