@@ -16,6 +16,7 @@ use super::plan::{ProofPlan, plan_proof};
 use super::proof::{Outcome, Proof, latest_proof};
 use super::readiness::{Chance, Obstacle, obstacles};
 use super::series::Series;
+use super::silence::silent_since;
 use super::stage::{Stage, recent_supply, stage_on_the_way};
 use super::stalls::{StallCause, Suspected, suspects};
 use super::window::Parts;
@@ -46,6 +47,8 @@ pub struct Assessment {
     pub day: f64,
     /// Number of tests that the judgement rests on.
     pub tests: usize,
+    /// When the last entry was made, if nothing has been logged for long.
+    pub silent_since: Option<DateTime<FixedOffset>>,
     /// Stage.
     pub stage: Stage,
     /// How the proof in the log came out.
@@ -100,6 +103,14 @@ impl Assessment {
         self.ready && self.passes_now < 0.5
     }
 
+    /// When the entries were made that tell the stage, if that is long ago: it may be another today.
+    ///
+    /// Of a tank that starves the silence itself tells.
+    pub fn told_on(&self) -> Option<DateTime<FixedOffset>> {
+        let starves = matches!(self.stall_cause, Some(StallCause::NoAmmoniaSource | StallCause::Starvation));
+        self.silent_since.filter(|_| !self.ready && !starves && self.stage != Stage::Cycled)
+    }
+
     /// Why it is stalled, in words; nothing if it is not.
     pub fn stall_sentence(&self) -> Option<&'static str> {
         self.stall_cause.and_then(|_| self.stall.first()).map(Suspected::sentence)
@@ -152,6 +163,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         at: now,
         day: series.now,
         tests: series.samples.len(),
+        silent_since: silent_since(&series).map(|day| series.moment(day).with_timezone(&now.timezone())),
         stage,
         outcome: proof.as_ref().map_or(Outcome::NotShown, |proof| proof.outcome),
         proof,

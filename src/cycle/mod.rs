@@ -24,6 +24,7 @@ pub mod plan;
 pub mod proof;
 pub mod readiness;
 pub mod series;
+mod silence;
 pub mod stage;
 pub mod stalls;
 pub mod standing;

@@ -12,6 +12,25 @@ use crate::terms::unit::MEQ_PER_DKH;
 
 /// The verdict in a few words.
 pub fn headline(assessment: &Assessment) -> String {
+    let verdict = verdict(assessment);
+    match assessment.told_on() {
+        Some(then) => format!("{verdict}, by the last entries, of {}", then.format("%-d %B %Y")),
+        None => verdict,
+    }
+}
+
+/// Where the cycle stands, and that it is not known if the log has been silent for long.
+pub fn stage(assessment: &Assessment) -> String {
+    let stage = assessment.stage.sentence();
+    match assessment.told_on() {
+        Some(then) => {
+            format!("as of {}: {stage}; how it stands today is not known", then.format("%-d %B %Y"))
+        }
+        None => stage.to_owned(),
+    }
+}
+
+fn verdict(assessment: &Assessment) -> String {
     match (assessment.ready, assessment.stage) {
         (true, _) if assessment.is_ready_but_doubted() => {
             "READY for animals by its proof, which other readings put in doubt".to_owned()

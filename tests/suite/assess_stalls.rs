@@ -186,3 +186,19 @@ fn a_filter_rinsed_in_chlorinated_water_means_daily_tests_for_the_animals() {
     let (said, words) = rinsed(&tap("none"), "always");
     assert!(is_told(&said, tests) && words.contains("KEEPS UP"), "{words}");
 }
+
+/// Nothing was logged since 14 October: what held the tank back then may be mended or worse.
+#[test]
+fn a_stall_of_months_ago_is_not_told_as_todays() {
+    let (home, later) = (relapsed(6.3).home(), at(160.0));
+    let words = home.done(["assess", "--at", &later]).out;
+    let page = home.path().join("page.html");
+    home.done(["report", "--at", &later, "--out", page.to_str().unwrap()]);
+    for told in [words, std::fs::read_to_string(page).unwrap()] {
+        assert!(told.contains("stalled, by the last entries, of 14 October 2026"), "{told}");
+        assert!(told.contains("how it stands today is not known"), "{told}");
+        for stale in ["to rise: test it daily", "restore the buffer", "change only a little water"] {
+            assert!(!told.contains(stale), "{stale}: {told}");
+        }
+    }
+}

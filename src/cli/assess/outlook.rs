@@ -18,7 +18,8 @@ pub fn print(assessment: &Assessment, what_if: bool) {
     let tests = posterior.next_tests();
     // Animals in danger need their own next test, which the advice names.
     let endangered = assessment.animals == Animals::Present && any_harms(&assessment.dangers);
-    if !assessment.ready && !endangered && assessment.forecast_holds && !tests.is_empty() {
+    let is_foreseen = assessment.forecast_holds && assessment.told_on().is_none();
+    if !assessment.ready && !endangered && is_foreseen && !tests.is_empty() {
         println!("\nMost telling next");
         for test in tests.iter().take(TESTS) {
             println!("- {test}");

@@ -43,7 +43,7 @@ fn verdict(assessment: &Assessment) {
 
 fn reasons(assessment: &Assessment) {
     heading("Why");
-    println!("- {}", assessment.stage.sentence());
+    println!("- {}", verdict::stage(assessment));
     if let Some((cause, sentence)) = assessment.stall_cause.zip(assessment.stall_sentence()) {
         println!("- {sentence} ({})", cause.word().replace('_', " "));
     }

@@ -17,6 +17,9 @@ const DAYS: usize = 7;
 ///
 /// Without their number the forecast knows nothing of what they give off, and it is asked for.
 pub fn foreseen(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Vec<Advice> {
+    if assessment.told_on().is_some() {
+        return Vec::new();
+    }
     if assessment.posterior.awaited() != Awaited::Settling {
         return if assessment.ready { Vec::new() } else { vec![ask_how_many(facts)] };
     }

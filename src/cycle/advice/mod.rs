@@ -13,6 +13,7 @@ use super::animals::Animals;
 use super::assessment::Assessment;
 use super::dosing::ammonium_chloride_g;
 use super::series::Series;
+use super::silence::silent_since;
 use crate::terms::TankFacts;
 use crate::terms::text::shell_word;
 
@@ -88,7 +89,8 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
         Animals::Unknown | Animals::Absent => {}
     }
     list.extend(mend::faults(&assessment.faults, animals));
-    if let Some(suspected) = assessment.stall.first().filter(|_| assessment.stall_cause.is_some()) {
+    let is_stalled = assessment.stall_cause.is_some() && assessment.told_on().is_none();
+    if let Some(suspected) = assessment.stall.first().filter(|_| is_stalled) {
         list.extend(mend::stall(suspected, series, facts, animals));
         list.extend(mend::deciding(&assessment.stall, animals));
     }
@@ -118,21 +120,15 @@ const fn unless_animals(animals: Animals) -> &'static str {
     }
 }
 
-/// Days without any entry from which on nobody can tell what is in the water (judgement, no source).
-const SILENT_DAYS: f64 = 30.0;
-
 /// To look before anything is done, where the log has been silent for long.
 fn silence(series: &Series) -> Option<Advice> {
-    let tests = series.samples.iter().map(|sample| sample.day);
-    let last = tests.chain(series.deeds.iter().map(|deed| deed.day)).reduce(f64::max)?;
-    let days = series.now - last;
-    (days > SILENT_DAYS).then(|| {
-        let why = format!(
-            "nothing has been logged for {days:.0} days: what is in the water by now, and whether animals live in it, is not known"
-        );
-        let action = "before anything else, test ammonia, nitrite, nitrate and pH, and log what lives in the tank";
-        Advice::new(action, "", why)
-    })
+    let days = series.now - silent_since(series)?;
+    let why = format!(
+        "nothing has been logged for {days:.0} days: what is in the water by now, and whether animals live in it, is not known"
+    );
+    let action =
+        "before anything else, test ammonia, nitrite, nitrate and pH, and log what lives in the tank";
+    Some(Advice::new(action, "", why))
 }
 
 /// A share (0 to 1) of the water, to the next 5 %, and in litres where the volume is known.

@@ -54,7 +54,7 @@ pub fn why(story: &Story) -> Markup {
     html! {
         h3 { "Why" }
         ul {
-            li { (assessment.stage.sentence()) }
+            li { (words::stage(assessment)) }
             @if let Some(stall) = assessment.stall_sentence() { li { (stall) } }
             @for obstacle in &assessment.obstacles { li { (obstacle.sentence()) } }
             @if let Some(load) = &assessment.load { li { (load.sentence()) } }
