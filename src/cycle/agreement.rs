@@ -21,15 +21,20 @@ const TIMES_NITRATE: f64 = 3.0;
 
 /// The first analyte of whose water today the forecast contradicts the courses that the readings leave.
 pub fn contradicted(posterior: &Posterior, now: &Cloud) -> Option<Analyte> {
-    let stands: [(Analyte, fn(&Particle) -> f64); 3] = [
-        (Analyte::Ammonia, |particle| particle.ammonia * NH3_PER_N),
-        (Analyte::Nitrite, |particle| particle.nitrite * NO2_PER_N),
-        (Analyte::Nitrate, |particle| particle.nitrate * NO3_PER_N),
-    ];
-    stands.into_iter().find_map(|(analyte, level)| {
-        let foreseen = *posterior.course(analyte).first()?;
-        contradicts(analyte, foreseen, now.quantiles(level, SHARES)).then_some(analyte)
+    [Analyte::Ammonia, Analyte::Nitrite, Analyte::Nitrate].into_iter().find(|&analyte| {
+        let stands = now.quantiles(|particle| level(particle, analyte), SHARES);
+        let foreseen = posterior.course(analyte);
+        foreseen.first().is_some_and(|today| contradicts(analyte, *today, stands))
     })
+}
+
+/// What stands of ammonia, nitrite or nitrate, mg/L of the ion.
+fn level(particle: &Particle, analyte: Analyte) -> f64 {
+    match analyte {
+        Analyte::Ammonia => particle.ammonia * NH3_PER_N,
+        Analyte::Nitrite => particle.nitrite * NO2_PER_N,
+        _ => particle.nitrate * NO3_PER_N,
+    }
 }
 
 /// Whether what is `foreseen` of today contradicts what most likely stands between `low` and `high`, mg/L.
