@@ -7,7 +7,7 @@ use tintwell::cli::{self, Cli};
 use tintwell::terms::text::printable_lines;
 
 fn main() -> ExitCode {
-    end_quietly_on_a_closed_pipe();
+    end_where_nothing_can_be_printed();
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) => return refuse(&error),
@@ -33,14 +33,18 @@ fn refuse(error: &clap::Error) -> ExitCode {
     error.exit()
 }
 
-/// A reader that has seen enough (`| head`) closes the pipe: that is no failure of ours.
-fn end_quietly_on_a_closed_pipe() {
+/// A reader that has seen enough (`| head`) closes the pipe: that is no failure of ours. A full disk is one.
+fn end_where_nothing_can_be_printed() {
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
         let told = info.payload_as_str().unwrap_or_default();
-        if told.starts_with("failed printing to stdout") && told.to_lowercase().contains("pipe") {
+        let Some(reason) = told.strip_prefix("failed printing to stdout: ") else { return usual(info) };
+        if reason.to_lowercase().contains("pipe") {
             std::process::exit(0);
         }
-        usual(info);
+        eprintln!(
+            "tintwell: cannot write the output: {reason}: make room, or send it elsewhere; what was to be logged may be in the log already: see `tintwell log` before you repeat it"
+        );
+        std::process::exit(2);
     }));
 }

@@ -49,6 +49,32 @@ fn a_full_disk_refuses_the_entry_and_keeps_every_earlier_one() {
     home.done(["add", "--tank", "A", "ph=7"]);
 }
 
+/// The disk may be full where the output goes, and not where the log is.
+#[cfg(target_os = "linux")]
+#[test]
+fn output_that_cannot_be_written_is_said_and_nothing_panics() {
+    let home = Home::new();
+    home.done(["add", "--tank", "A", "ammonia=1"]);
+    for command in [
+        &["assess"][..],
+        &["log"],
+        &["add", "--tank", "A", "nitrite=0"],
+        &["dose", "ammonia", "--volume", "100"],
+    ] {
+        let full = fs::File::options().write(true).open("/dev/full").unwrap();
+        let output = std::process::Command::new(assert_cmd::cargo::cargo_bin!("tintwell"))
+            .args(command)
+            .env("TINTWELL_HOME", home.path())
+            .stdout(full)
+            .output()
+            .unwrap();
+        let err = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{command:?}: {err}");
+        assert!(err.contains("No space left") && !err.contains("panicked"), "{command:?}: {err}");
+    }
+    assert_eq!(home.done(["log", "--json"]).lines().len(), 2, "what was reported as kept is kept");
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn a_log_on_a_read_only_place_is_refused_with_a_way_out() {
