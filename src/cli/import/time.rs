@@ -4,7 +4,7 @@ use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::Path;
 use std::sync::Mutex;
 
-use chrono::{DateTime, FixedOffset, Local};
+use chrono::{DateTime, FixedOffset, Local, NaiveDate};
 
 use crate::log::import::name_time::{self, NameTime};
 use crate::log::import::photos::Looked;
@@ -39,7 +39,7 @@ impl Fallback {
         let bytes = photo::read_file(path).map_err(|error| error.to_string())?;
         let captured = photo::capture_time(&bytes).map_err(|error| error.to_string())?;
         let (taken_at, flags) = self.time(path, captured).ok_or(
-            "the photo does not say when it was taken, and neither does its name: give the time with --at, put it into the name like 2031-03-04 18.05.jpg, or take the file's own time with --file-time",
+            "the photo does not say when it was taken, and neither does its name or its folder's: give the time with --at, put it into the name like 2031-03-04 18.05.jpg, or take the file's own time with --file-time",
         )?;
         Ok(Looked { hash: content_hash(&bytes), taken_at, flags })
     }
@@ -47,7 +47,8 @@ impl Fallback {
     fn time(&self, path: &Path, captured: CaptureTime) -> Option<(DateTime<FixedOffset>, Vec<Flag>)> {
         let local = |clock| when::resolve(clock, &Local).map(|when| when.at);
         let name = path.file_name().unwrap_or_default().to_string_lossy();
-        match (captured, name_time::parse(&name)) {
+        let told = name_time::parse(&name).or_else(|| Some(NameTime::Day(day_of_folder(path)?)));
+        match (captured, told) {
             (CaptureTime::Instant(instant), _) => Some((instant, Vec::new())),
             (CaptureTime::LocalClock(clock), _) | (CaptureTime::Unknown, Some(NameTime::Clock(clock))) => {
                 Some((local(clock)?, vec![Flag::TimeZoneUnknown]))
@@ -71,6 +72,11 @@ impl Fallback {
         }
         self.ask.as_ref().and_then(|turn| ask(path, turn)).map(|at| (at, Vec::new()))
     }
+}
+
+/// The day that the folder of a photo is named after.
+fn day_of_folder(path: &Path) -> Option<NaiveDate> {
+    name_time::folder_day(&path.parent()?.file_name()?.to_string_lossy())
 }
 
 fn ask(path: &Path, turn: &Mutex<()>) -> Option<DateTime<FixedOffset>> {
@@ -120,8 +126,11 @@ mod tests {
         for (name, clock, flag) in [
             ("IMG_20310304_180512.jpg", "2031-03-04 18:05:12", Flag::TimeZoneUnknown),
             ("2031-03-04.jpg", "2031-03-04 12:00:00", Flag::TimeUnknown),
+            ("2031-03-05/IMG_7.jpg", "2031-03-05 12:00:00", Flag::TimeUnknown),
+            ("2031-03-05/IMG_20310304_180512.jpg", "2031-03-04 18:05:12", Flag::TimeZoneUnknown),
         ] {
             let photo = folder.path().join(name);
+            std::fs::create_dir_all(photo.parent().unwrap()).unwrap();
             std::fs::copy(fixture("zero_date.jpg"), &photo).unwrap();
             let looked = fallback(None, false).look(&photo).unwrap();
             assert_eq!(

@@ -2,7 +2,8 @@
 //!
 //! Understood are `20310304_180512` (with `-`, `_`, `T`, a space or nothing between, milliseconds
 //! allowed), `2031-03-04 18.05.12` (with `-`, `_` or `.` in the date, seconds optional) and either date
-//! alone. A name with two different dates says nothing.
+//! alone. A name with two different dates says nothing. A folder's name says the date of the photos in it if it
+//! is a date and nothing else.
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
@@ -32,6 +33,16 @@ struct Run<'a> {
     digits: &'a str,
     /// What stands between it and the run before.
     gap: &'a str,
+}
+
+/// The date that a folder's name says, where the name is nothing but a date.
+pub fn folder_day(name: &str) -> Option<NaiveDate> {
+    let is_bare = name.chars().all(|c| c.is_ascii_digit() || matches!(c, '-' | '_' | '.'));
+    // A file's name has an ending, which is left out.
+    match parse(&format!("{name}.")).filter(|_| is_bare)? {
+        NameTime::Day(day) => Some(day),
+        NameTime::Clock(_) => None,
+    }
 }
 
 /// Reads the time in `name`, which is a file's name without its folder.
@@ -163,6 +174,17 @@ mod tests {
             ".jpg",
         ] {
             assert_eq!(said(name), "nothing", "{name}");
+        }
+    }
+
+    #[test]
+    fn a_folder_says_the_day_if_its_name_is_nothing_but_a_date() {
+        let day = NaiveDate::from_ymd_opt(2031, 3, 4);
+        for name in ["2031-03-04", "20310304", "2031.03.04", "2031_03_04"] {
+            assert_eq!(folder_day(name), day, "{name}");
+        }
+        for name in ["copied 2031-03-04", "2031-03", "2031", "20310304_180512", "2031-02-30", ""] {
+            assert_eq!(folder_day(name), None, "{name}");
         }
     }
 
