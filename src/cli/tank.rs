@@ -6,7 +6,6 @@ use clap::builder::PossibleValuesParser;
 use super::{Outcome, Settings, clock, logging, suggest};
 use crate::log::{Entry, Loaded, Log, check_name, quantity};
 use crate::math::digits;
-use crate::reading::Status;
 use crate::terms::text::printable;
 use crate::terms::{Analyte, TankFacts};
 
@@ -168,13 +167,9 @@ fn measured(text: Option<&str>, analyte: Analyte) -> Result<Option<f64>> {
     let Some(text) = text else { return Ok(None) };
     let typed =
         quantity::typed(text, analyte).map_err(anyhow::Error::msg).with_context(|| format!("in {text:?}"))?;
-    match (typed.status, typed.value, typed.low) {
-        (Status::Read, Some(value), None) => {
-            logging::warn(quantity::doubt(analyte, value));
-            Ok(Some(value))
-        }
-        _ => bail!("{text:?}: a tank's fact is one plain number"),
-    }
+    let Some(value) = typed.plain() else { bail!("{text:?}: a tank's fact is one plain number") };
+    logging::warn(quantity::doubt(analyte, value));
+    Ok(Some(value))
 }
 
 fn show(loaded: &Loaded, tank: &str, settings: &Settings) -> Result<()> {

@@ -18,6 +18,13 @@ pub struct Typed {
     pub converted: bool,
 }
 
+impl Typed {
+    /// The value, where it is one plain number: neither a bound nor between two.
+    pub fn plain(&self) -> Option<f64> {
+        self.value.filter(|_| self.status == Status::Read && self.low.is_none())
+    }
+}
+
 /// Reads a value such as `1.2`, `1.0N`, `5 dKH`, `<0.1` or `>100`, or `0.25..0.5` for a colour between two.
 ///
 /// # Errors

@@ -6,8 +6,7 @@ use super::output::Sheet;
 use super::{Tank, water_alkalinity};
 use crate::cycle::advice::ALKALINITY_CAUTION;
 use crate::cycle::alkalinity::{RESERVE_MEQ_L, bicarbonate_g, doses_left};
-use crate::log::quantity::{self, Typed};
-use crate::reading::Status;
+use crate::log::quantity;
 use crate::terms::Analyte;
 use crate::terms::unit::{CACO3_MG_PER_MEQ, MEQ_PER_DKH, NH3_PER_N};
 
@@ -29,8 +28,7 @@ pub struct Args {
 
 /// An alkalinity in meq/L, given in any unit that is read elsewhere.
 fn alkalinity(text: &str) -> Result<f64, String> {
-    let plain = |typed: Typed| typed.value.filter(|_| typed.status == Status::Read && typed.low.is_none());
-    plain(quantity::typed(text, Analyte::Alkalinity)?).ok_or_else(|| {
+    quantity::typed(text, Analyte::Alkalinity)?.plain().ok_or_else(|| {
         format!("{text:?} is no plain number: give one in meq/L, or with its unit, such as 3dKH")
     })
 }
