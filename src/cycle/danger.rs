@@ -8,16 +8,13 @@ use super::criteria::{
     EIFAC_UN_IONISED_MG_L, GILL_DAMAGE_UN_IONISED_MG_L, SENSITIVE_NITRATE_MG_N_L, epa_acute_mg_n_l,
     nitrite_maximum_mg_n_l, nitrite_mean_mg_n_l,
 };
-use super::series::{Level, Series};
+use super::series::{Level, RECENT_DAYS, Series};
 use super::standing::standing;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N, NO3_PER_N};
 use crate::terms::{Analyte, TankFacts};
 
 /// Chloride of salt water for each unit of practical salinity, mg/L (sea water of 35 holds 19 g/L).
 pub const CHLORIDE_MG_L_PER_SALINITY: f64 = 500.0;
-
-/// Readings older than this say nothing of today, days.
-const STALE_DAYS: f64 = 7.0;
 
 /// How bad it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -91,7 +88,7 @@ impl Conditions {
     pub fn of(series: &Series, facts: &TankFacts) -> Self {
         let recent = |analyte| {
             let (day, level): (f64, Level) = series.latest(analyte)?;
-            (series.now - day <= STALE_DAYS).then_some((level.value - 1.96 * level.sd, level.upper()))
+            (series.now - day <= RECENT_DAYS).then_some((level.value - 1.96 * level.sd, level.upper()))
         };
         let salinity = salinity_of(facts);
         let usual_ph = if salinity.0 >= 30.0 { (7.7, 8.5) } else { (6.0, 8.6) };
@@ -137,7 +134,7 @@ pub fn dangers(series: &Series, facts: &TankFacts) -> Vec<Danger> {
     let conditions = Conditions::of(series, facts);
     let recent = |analyte| {
         let (day, level): (f64, Level) = standing(series, facts, analyte)?;
-        (series.now - day <= STALE_DAYS).then_some((level.lower(), level.upper()))
+        (series.now - day <= RECENT_DAYS).then_some((level.lower(), level.upper()))
     };
     vec![
         ammonia(recent(Analyte::Ammonia), &conditions),

@@ -7,7 +7,7 @@
 use super::balance::Balance;
 use super::history::Deed;
 use super::proof::clearly_gone;
-use super::series::{Sample, Series};
+use super::series::{RECENT_DAYS, Sample, Series};
 use super::track::Source;
 use crate::terms::{EventKind, TankFacts};
 
@@ -15,8 +15,6 @@ use crate::terms::{EventKind, TankFacts};
 const SPAN_DAYS: f64 = 6.0;
 /// Tests within that time.
 const TESTS: usize = 4;
-/// Days after which the last test says nothing of today.
-const STALE_DAYS: f64 = 7.0;
 /// Days without a test of both that a row of tests may have.
 const GAP_DAYS: f64 = 8.0;
 
@@ -58,7 +56,7 @@ pub fn carried(series: &Series, facts: &TankFacts, balance: &Balance) -> Option<
     }
     let (last, first) = (row.first()?, row.last()?);
     let days = last.day - first.day;
-    let shown = row.len() >= TESTS && days >= SPAN_DAYS && series.now - last.day <= STALE_DAYS;
+    let shown = row.len() >= TESTS && days >= SPAN_DAYS && series.now - last.day <= RECENT_DAYS;
     shown.then_some(Load { tests: row.len(), days })
 }
 

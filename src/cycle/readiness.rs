@@ -3,7 +3,7 @@
 use super::alkalinity::RESERVE_MEQ_L;
 use super::forecast::Posterior;
 use super::proof::{Outcome, Proof};
-use super::series::Series;
+use super::series::{RECENT_DAYS, Series};
 use super::track::{Source, Track, can_pass, proof_end};
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N};
 use crate::terms::{Analyte, EventKind, TankFacts};
@@ -20,8 +20,6 @@ const STILL_PASSES_BY_READINGS: f64 = 0.5;
 const FOUND: f64 = 0.25;
 /// Alkalinity, meq/L, below which the log says that the buffer is all but gone: two doses of a proof.
 const THIN_BUFFER: f64 = 0.5;
-/// Age up to which a reading of pH speaks for today, days.
-const RECENT_PH: f64 = 7.0;
 /// pH below which nitrification all but stops (EPA 1975 has it end at pH 6.0).
 const CRASH_PH: f64 = 6.2;
 
@@ -125,7 +123,7 @@ pub fn obstacles(
 /// of its alkalinity. One line of evidence alone is weak: the log may lack a change of water, and the tap
 /// water may bring carbon dioxide of its own.
 fn ph_tells_of_thin_buffer(series: &Series, facts: &TankFacts) -> bool {
-    let recent = series.latest(Analyte::Ph).filter(|(day, _)| series.now - day <= RECENT_PH);
+    let recent = series.latest(Analyte::Ph).filter(|(day, _)| series.now - day <= RECENT_DAYS);
     let (Some((_, ph)), Some(tap_ph), Some(tap)) = (recent, facts.tap.ph, facts.tap.alkalinity_meq_l) else {
         return false;
     };

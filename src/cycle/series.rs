@@ -13,6 +13,9 @@ pub const VOLUME_FACTOR: f64 = 1.0 / 0.91;
 /// Standard deviation of [`VOLUME_FACTOR`] between tanks.
 pub const VOLUME_FACTOR_SD: f64 = 0.05;
 
+/// Age up to which a test of ammonia, nitrite, pH or alkalinity speaks for today, days (judgement, no source).
+pub const RECENT_DAYS: f64 = 7.0;
+
 /// Background of colour tests near zero, mg/L of the ion: a true zero reads as anything up to about 0.1.
 pub const ZERO_READS_UP_TO: f64 = 0.1;
 

@@ -6,7 +6,7 @@ use super::alkalinity::RESERVE_MEQ_L;
 use super::animals::Animals;
 use super::forecast::{Action, Hindrance, Posterior};
 use super::proof::{Outcome, Proof};
-use super::series::{DatedDeed, Level, Series};
+use super::series::{DatedDeed, Level, RECENT_DAYS, Series};
 use super::track::{Cloud, Particle, Source, Track, can_pass, proof_end};
 use crate::terms::unit::NO2_PER_N;
 use crate::terms::{Analyte, EventKind, TankFacts};
@@ -124,8 +124,6 @@ const UNEXPLAINED: f64 = 0.55;
 const STRUCK: f64 = 0.5;
 /// Fall of the pH that may explain a fallen rate (judgement, no source).
 const PH_FALL: f64 = 0.5;
-/// Age up to which a reading of pH or alkalinity speaks for today, days.
-const RECENT_DAYS: f64 = 7.0;
 /// Nitrite that no test without any takes for some, mg/L N: the first colour of common charts.
 const NITRITE_STOOD: f64 = 0.25 / NO2_PER_N;
 /// Days looked ahead; never counts as this.

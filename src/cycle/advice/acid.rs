@@ -7,13 +7,11 @@ use super::{Advice, HELD_CAUTION, percent_and_litres};
 use crate::cycle::ammonia::un_ionised_share;
 use crate::cycle::criteria::{CCME_UN_IONISED_MG_L, EIFAC_UN_IONISED_MG_L};
 use crate::cycle::danger::Conditions;
-use crate::cycle::series::Series;
+use crate::cycle::series::{RECENT_DAYS, Series};
 use crate::cycle::standing::standing;
 use crate::terms::unit::NH3_PER_N;
 use crate::terms::{Analyte, TankFacts};
 
-/// Age up to which readings of pH and ammonia speak for today, days.
-const RECENT_DAYS: f64 = 7.0;
 /// pH of well-buffered water in balance with the air: 2.5 meq/L come to about 8.3 (carbonate equilibrium).
 const BUFFERED_PH: f64 = 8.3;
 /// pH below which water whose tap water's pH is not told is taken for water that has lost its buffer.

@@ -5,7 +5,7 @@ use super::{ALKALINITY_CAUTION, Advice, START_DOSE, rounded};
 use crate::cycle::alkalinity::{MEQ_PER_MG_N, RESERVE_MEQ_L, bicarbonate_g, doses_left};
 use crate::cycle::animals::Animals;
 use crate::cycle::assessment::Assessment;
-use crate::cycle::series::Series;
+use crate::cycle::series::{RECENT_DAYS, Series};
 use crate::terms::unit::NH3_PER_N;
 use crate::terms::{Analyte, TankFacts};
 
@@ -17,8 +17,6 @@ const DOSES_AFTERWARDS: f64 = 6.0;
 const PH_FALL: f64 = 0.5;
 /// pH below which it is told of also where it was no higher at the first test (judgement, no source).
 const LOW_PH: f64 = 6.8;
-/// Age up to which a reading of pH speaks for today, days.
-const RECENT_PH_DAYS: f64 = 7.0;
 /// Age up to which a test of the alkalinity need not be made again before it is raised, days (judgement, no
 /// source).
 const RECENT_TEST_DAYS: f64 = 14.0;
@@ -93,6 +91,6 @@ fn untested(series: &Series, facts: &TankFacts) -> Option<Advice> {
     };
     let why =
         format!("the pH {why}: the bacteria use up alkalinity, and no test of late tells how much is left");
-    (series.now - day <= RECENT_PH_DAYS)
+    (series.now - day <= RECENT_DAYS)
         .then(|| Advice::new("test the alkalinity (carbonate hardness)", "today", why))
 }

@@ -10,7 +10,7 @@ use crate::cycle::assessment::Assessment;
 use crate::cycle::danger::Severity;
 use crate::cycle::dosing::repeated_changes;
 use crate::cycle::plan::PROOF_MG_L;
-use crate::cycle::series::Series;
+use crate::cycle::series::{RECENT_DAYS, Series};
 use crate::cycle::stage::Stage;
 use crate::terms::unit::NH3_PER_N;
 use crate::terms::{Analyte, EventKind, TankFacts};
@@ -21,8 +21,6 @@ const DOSE_BELOW: f64 = 0.5;
 const TOO_MUCH: f64 = 1.5 * BEARABLE;
 /// Share of the water changed at once where no animals live in it.
 const HALF: f64 = 0.5;
-/// Age up to which a test of ammonia tells whether to dose, days.
-const RECENT_DAYS: f64 = 7.0;
 
 /// Feeding the bacteria, the buffer, the next test, the animals.
 ///

@@ -9,13 +9,11 @@ use crate::cycle::danger::any_harms;
 use crate::cycle::dosing::{repeated_changes, single_change};
 use crate::cycle::load::Load;
 use crate::cycle::plan::PROOF_MG_L;
-use crate::cycle::series::Series;
+use crate::cycle::series::{RECENT_DAYS, Series};
 use crate::cycle::standing::standing;
 use crate::terms::unit::NO3_PER_N;
 use crate::terms::{Analyte, TankFacts};
 
-/// Age up to which a reading of ammonia or nitrite speaks for today, days.
-const RECENT_DAYS: f64 = 7.0;
 /// Age up to which one of nitrate does, which changes slowly, days.
 const RECENT_NITRATE_DAYS: f64 = 30.0;
 /// Share of the final food that new animals get in the first week (common practice).
