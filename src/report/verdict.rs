@@ -82,7 +82,12 @@ pub fn chance(assessment: &Assessment) -> String {
             "the proof in the log passed; by all readings together one begun now would do so with {chance} probability only"
         );
     }
-    format!("a proof begun now would pass with {chance} probability")
+    let by = if assessment.forecast_holds {
+        ""
+    } else {
+        ", by the readings alone: the forecast does not agree with them"
+    };
+    format!("a proof begun now would pass with {chance} probability{by}")
 }
 
 /// From when on the bacteria should keep up with the animals; nothing without any, and where it is shown already.
