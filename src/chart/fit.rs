@@ -97,9 +97,10 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
                 linearise(standard, (colour, veil), &absorbance, &slope, priors)
             })
             .collect::<Option<_>>()?;
-        let solution = system_of(&linear, response, levels, &absorbance, &lamp).solve()?;
+        let system = system_of(&linear, response, levels, &absorbance, &lamp);
+        let solution = system.solve()?;
         absorbance = (0..levels.len()).map(|k| solution.unknowns.fixed_rows::<3>(3 * k).into()).collect();
-        solved = Some(solution);
+        solved = Some((system, solution));
         lamp = solve_lamp(&linear, &absorbance)?;
         veils = linear
             .iter()
@@ -107,7 +108,8 @@ fn fit_with(response: Response, levels: &[f64], standards: &[Standard], priors: 
             .map(|(photo, colour)| solve_veil(photo, colour, &absorbance, &lamp, priors))
             .collect();
     }
-    let Solution { precision, cost, .. } = solved?;
+    let (system, Solution { unknowns, precision }) = solved?;
+    let cost = system.cost(&unknowns);
     let is_printed = standards.iter().any(|standard| standard.is_printed);
     let doubt = variances(precision, &absorbance, is_printed)?;
     Some(Fit { response, absorbance, lamp, priors, doubt, cost })
@@ -204,10 +206,10 @@ fn system_of(
     let mut equations: Vec<Equations> = photos
         .iter()
         .map(|photo| {
-            let mut terms = vec![(3 * photo.level, Matrix3::identity() + photo.lamp * lamp)];
+            let mut terms = [Some((3 * photo.level, Matrix3::identity() + photo.lamp * lamp)), None, None];
             if photo.is_printed {
-                terms.push((gain, Matrix3::from_diagonal(&before[photo.level])));
-                terms.push((offset, Matrix3::identity()));
+                terms[1] = Some((gain, Matrix3::from_diagonal(&before[photo.level])));
+                terms[2] = Some((offset, Matrix3::identity()));
             }
             Equations { terms, right: photo.observed, precision: photo.precision }
         })
@@ -223,7 +225,7 @@ fn system_of(
 /// Three unknowns that are about none.
 fn prior(first: usize, sd: f64) -> Equations {
     Equations {
-        terms: vec![(first, Matrix3::identity())],
+        terms: [Some((first, Matrix3::identity())), None, None],
         right: Vector3::zeros(),
         precision: Matrix3::from_diagonal_element(1.0 / (sd * sd)),
     }
@@ -237,7 +239,7 @@ fn bends(response: Response, levels: &[f64], before: &[Vector3<f64>]) -> impl It
         let sd = BEND + BEND_SHARE * (before[k + 1] - before[k - 1]).abs().max();
         let term = |level: usize, share: f64| (3 * level, Matrix3::from_diagonal_element(share));
         Equations {
-            terms: vec![term(k, 1.0), term(k - 1, share - 1.0), term(k + 1, -share)],
+            terms: [term(k, 1.0), term(k - 1, share - 1.0), term(k + 1, -share)].map(Some),
             right: Vector3::zeros(),
             precision: Matrix3::from_diagonal_element(1.0 / (sd * sd)),
         }
