@@ -27,8 +27,8 @@ use super::optics::{self, LEAST_NOISE, Priors};
 use super::path::Node;
 use crate::math::exp::ln;
 use crate::terms::space::Relative;
+pub(super) use four::beside;
 use four::{Four, Unknowns};
-pub(super) use four::{beside, blended};
 use model::Model;
 use row::Row;
 use step::{Sight, Step, bounded};
@@ -41,9 +41,9 @@ const RESIDUAL_SHARE: f64 = 0.5;
 /// Most Gauss-Newton steps of a look.
 const MOST_STEPS: usize = 12;
 /// Unknowns that move by less than this share of their priors' widths are settled.
-const SETTLED: f64 = 5e-4;
+const SETTLED: f64 = 1e-3;
 /// The same where what the last two steps saw tells what is seen from where the next one leads.
-const NEARLY_SETTLED: f64 = 5e-3;
+const NEARLY_SETTLED: f64 = 1.5e-2;
 /// Place of the veil among the unknowns.
 const VEIL: usize = 2;
 /// Bounds of the path factor and of the shade, beyond which the model means nothing.
@@ -90,6 +90,8 @@ pub(super) struct Problem {
     brightest: f64,
     /// Change of the decadic exponent with mixed light.
     by_mix: [f64; 3],
+    /// What each two channels' exponents vary alike with shade and mixed light: xx, xy, xz, yy, yz, zz.
+    alike: [f64; 6],
     prior: [f64; 5],
     variance: [f64; 5],
     sd: [f64; 5],
@@ -108,13 +110,16 @@ impl Problem {
         let (lamp, lamp_sd) = circumstances.lamp;
         let Metamerism { own, wing, leak } = Metamerism::of(circumstances);
         let sd = [priors.path_sd, priors.shade_sd, priors.veil_sd, lamp_sd, 1.0];
+        let by_mix @ [x, y, z] = circumstances.mixed.map(|mixed| mixed / -LN_10);
+        let shade = priors.shade_sd * priors.shade_sd;
         Self {
             level: Level::new(),
             light: colour,
             noise: noise.component_mul(&noise).add_scalar(priors.veil_colour_sd.powi(2)).into(),
             metamerism: Metamerism { own: own * LN_10, wing: wing * LN_10, leak },
             brightest: light.max(),
-            by_mix: circumstances.mixed.map(|mixed| mixed / -LN_10),
+            by_mix,
+            alike: [x * x, x * y, x * z, y * y, y * z, z * z].map(|mixed| mixed + shade),
             prior: [1.0, 0.0, priors.veil_mean, lamp, 0.0],
             variance: sd.map(|sd| sd * sd),
             sd,
@@ -276,7 +281,10 @@ mod tests {
                     .map(|level| {
                         let problem = Problem { level, ..problem };
                         let glance = problem.glance(four);
-                        (bits(glance), bits(problem.look(four, beside(glance.each_ref()))))
+                        (
+                            bits(glance),
+                            bits(problem.look(four, beside(glance.each_ref().map(|look| &look.state)))),
+                        )
                     })
                     .collect::<Vec<_>>()[..]
                 else {

@@ -16,7 +16,7 @@ mod together;
 mod veiled;
 
 use super::file::Form;
-use super::likelihood::{Explained, Problem};
+use super::likelihood::{LANES, Problem};
 use super::optics::DARKEST;
 use super::path::{Node, Path};
 use crate::colour::{Correction, LampScore, MixedLight};
@@ -140,33 +140,34 @@ pub fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances
     let problem = Problem::new(colour, circumstances, path.priors);
     let [glances] = glances(&path.nodes, |four| [problem.glance(four)]);
     let part = Part::of(&path.nodes, &problem, glances);
-    let chi_square = least_chi_square(&part.words);
+    let chi_square = part.least_chi_square();
     let (first, likelihoods) = weighed_together(&[(&part, 0.0)], birge_ratio(chi_square));
     conclude(path, &path.nodes[first..first + likelihoods.len()], chi_square, likelihoods)
 }
 
 /// Logarithms of the samples' likelihoods, all variances taken for so many times as large.
-fn widened(words: &[Explained], ratio: f64) -> impl Iterator<Item = f64> {
+fn widened(part: &Part, ratio: f64) -> Vec<f64> {
     let excess = excess(ratio);
-    let looked_at = |word: &Explained| word.chi_square.is_finite();
-    words.iter().map(move |word| {
-        if looked_at(word) { word.likelihood + excess * word.chi_square } else { f64::NEG_INFINITY }
-    })
+    let both = part.likelihoods.iter().zip(&part.chi_squares);
+    both.map(|(likelihood, chi_square)| likelihood + excess * chi_square).collect()
 }
 
 /// Likelihoods of several explanations together, each with the logarithm of its prior, from the first sample
 /// on that any of them looks at; in a measure of their own. All variances are taken for so many times as large.
 fn weighed_together(explanations: &[(&Part, f64)], ratio: f64) -> (usize, Vec<f64>) {
-    let weighed = |&(part, prior): &(&Part, f64)| -> Vec<f64> {
-        widened(&part.words, ratio).map(|likelihood| likelihood + prior).collect()
-    };
-    let mut all: Vec<Vec<f64>> = explanations.iter().map(weighed).collect();
-    let best = all.iter().flatten().copied().fold(f64::MIN, f64::max);
+    let mut all: Vec<Vec<f64>> = explanations.iter().map(|(part, _)| widened(part, ratio)).collect();
+    let best =
+        all.iter().zip(explanations).map(|(own, (_, prior))| largest(own) + prior).fold(f64::MIN, f64::max);
+    for (likelihoods, (_, prior)) in all.iter_mut().zip(explanations) {
+        exp_of_differences(likelihoods, best - prior);
+    }
+    if let ([only], [(part, _)]) = (&mut all[..], explanations) {
+        return (part.first, std::mem::take(only));
+    }
     let first = explanations.iter().map(|(part, _)| part.first).min().unwrap_or(0);
     let end = explanations.iter().map(|(part, _)| part.end()).max().unwrap_or(0);
     let mut sums = vec![0.0; end - first];
-    for (likelihoods, (part, _)) in all.iter_mut().zip(explanations) {
-        exp_of_differences(likelihoods, best);
+    for (likelihoods, (part, _)) in all.iter().zip(explanations) {
         let own = sums[part.first - first..].iter_mut();
         own.zip(likelihoods).for_each(|(sum, likelihood)| *sum += *likelihood);
     }
@@ -174,14 +175,23 @@ fn weighed_together(explanations: &[(&Part, f64)], ratio: f64) -> (usize, Vec<f6
 }
 
 /// Logarithm of a sum of exponentials.
-fn log_sum(logs: impl Iterator<Item = f64>) -> f64 {
-    let mut logs: Vec<f64> = logs.collect();
-    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+fn log_sum(mut logs: Vec<f64>) -> f64 {
+    let most = largest(&logs);
     if most == f64::NEG_INFINITY {
         return most;
     }
     exp_of_differences(&mut logs, most);
     most + logs.iter().sum::<f64>().ln()
+}
+
+/// The largest of numbers, none of them indefinite.
+fn largest(numbers: &[f64]) -> f64 {
+    let (fours, rest) = numbers.as_chunks::<LANES>();
+    let larger = |a: f64, b: f64| if b > a { b } else { a };
+    let largest = fours.iter().fold([f64::NEG_INFINITY; LANES], |largest, four| {
+        std::array::from_fn(|k| larger(largest[k], four[k]))
+    });
+    largest.iter().chain(rest).copied().fold(f64::NEG_INFINITY, larger)
 }
 
 /// Exponentials of what numbers differ by from another one.
@@ -195,30 +205,28 @@ fn excess(ratio: f64) -> f64 {
     0.5 * (1.0 - ratio.recip())
 }
 
-fn least_chi_square<'a>(explained: impl IntoIterator<Item = &'a Explained>) -> f64 {
-    explained.into_iter().map(|word| word.chi_square).fold(f64::INFINITY, f64::min)
-}
-
 /// What follows from the part of the path that matters.
 fn conclude(path: &Path, nodes: &[Node], chi_square: f64, likelihoods: Vec<f64>) -> Match {
     let posterior = Posterior::new(nodes, likelihoods).with_value_uncertainty(&path.nodes);
     let above = posterior.above(path.last());
-    let clamped = |p: f64| posterior.quantile(p).clamp(path.first(), path.last());
+    let [low, middle, high] = [0.025, 0.5, 0.975].map(|p| posterior.quantile(p));
+    let clamped = |value: f64| value.clamp(path.first(), path.last());
     // No concentration lies below zero, but a pH does lie below the chart's first level.
     let ends_at_zero = path.first() <= 0.0;
-    let low = if ends_at_zero { clamped(0.025) } else { posterior.quantile(0.025).min(path.last()) };
     let outcome = if !chi_square.is_finite() {
         Outcome::OffPath
     } else if above > SURELY_ABOVE && chi_square < OFF_EXTENDED_PATH {
-        Outcome::Above { low: clamped(0.025) }
+        Outcome::Above { low: clamped(low) }
     } else if chi_square > OFF_PATH {
         Outcome::OffPath
     } else {
-        Outcome::Within { value: clamped(0.5), low, high: clamped(0.975) }
+        let low = if ends_at_zero { clamped(low) } else { low.min(path.last()) };
+        Outcome::Within { value: clamped(middle), low, high: clamped(high) }
     };
-    let may_be_lower = !ends_at_zero && posterior.quantile(0.5) < path.first();
-    let may_be_higher = posterior.quantile(0.975) > path.last();
-    Match { outcome, chi_square, above, sd: posterior.sd(), may_be_lower, may_be_higher, veiled: 0.0 }
+    let may_be_lower = !ends_at_zero && middle < path.first();
+    let may_be_higher = high > path.last();
+    let sd = posterior.sd_about(middle);
+    Match { outcome, chi_square, above, sd, may_be_lower, may_be_higher, veiled: 0.0 }
 }
 
 /// The light that the path shows at a value in a typical photo: for pictures.

@@ -39,11 +39,14 @@ pub fn exp<S: Simd>(x: f64x4<S>) -> f64x4<S> {
 /// The exponential function of every number, in its place.
 pub fn exp_all(numbers: &mut [f64]) {
     dispatch!(Level::new(), simd => {
-        for four in numbers.chunks_mut(4) {
-            let numbers: [f64; 4] = std::array::from_fn(|k| four.get(k).copied().unwrap_or(0.0));
-            let results: [f64; 4] = exp(numbers.simd_into(simd)).into();
-            four.copy_from_slice(&results[..four.len()]);
+        let (fours, rest) = numbers.as_chunks_mut::<4>();
+        for four in fours {
+            *four = exp((*four).simd_into(simd)).into();
         }
+        let mut last = [0.0; 4];
+        last[..rest.len()].copy_from_slice(rest);
+        let last: [f64; 4] = exp(last.simd_into(simd)).into();
+        rest.copy_from_slice(&last[..rest.len()]);
     });
 }
 

@@ -5,7 +5,7 @@ use fearless_simd::{Simd, f64x4};
 use nalgebra::Vector3;
 
 use super::row::Row;
-use super::{LANES, Look, State};
+use super::{LANES, State};
 use crate::chart::path::Node;
 
 /// The three channels at four samples.
@@ -50,16 +50,7 @@ fn channels<S: Simd>(simd: S, [a, b, c, d]: [&Vector3<f64>; LANES]) -> Channels<
     ])
 }
 
-/// Those of four looks, side by side.
-pub fn beside(looks: [&Look; LANES]) -> State {
-    std::array::from_fn(|k| looks.map(|look| look.state[k]))
-}
-
-/// Those of three looks, mixed in four ways.
-pub fn blended(looks: [&Look; 3], weights: &[[f64; LANES]; 3]) -> State {
-    let [a, b, c] = looks;
-    let [x, y, z] = weights;
-    std::array::from_fn(|k| {
-        std::array::from_fn(|lane| x[lane] * a.state[k] + y[lane] * b.state[k] + z[lane] * c.state[k])
-    })
+/// The unknowns at four samples, side by side.
+pub fn beside(states: [&[f64; 5]; LANES]) -> State {
+    std::array::from_fn(|k| states.map(|state| state[k]))
 }

@@ -4,10 +4,10 @@ use std::f64::consts::LN_10;
 
 use fearless_simd::{Simd, f64x4};
 
-use super::Problem;
 use super::four::{Channels, Four, Unknowns};
 use super::row::Row;
 use super::symmetric::Symmetric;
+use super::{Problem, VEIL};
 use crate::chart::metamerism::Metamerism;
 use crate::math::exp::exp;
 
@@ -51,13 +51,13 @@ impl<S: Simd> Model<S> {
             + leak.squared()
             + (slopes.light * path).squared() * nodes.doubt
             + Row::splat(path.simd, problem.noise);
-        Self { gap, slopes, noise, covariance: slopes.covariance(problem.variance, &noise) }
+        Self { gap, slopes, noise, covariance: slopes.covariance(problem, &noise) }
     }
 
     /// The same light with other priors and so much more veil.
     #[inline(always)]
     pub fn behind(&self, veiled: &Problem, more: f64) -> Self {
-        let covariance = self.slopes.covariance(veiled.variance, &self.noise);
+        let covariance = self.slopes.covariance(veiled, &self.noise);
         Self { gap: self.gap - more, slopes: self.slopes, noise: self.noise, covariance }
     }
 
@@ -71,23 +71,42 @@ impl<S: Simd> Model<S> {
 impl<S: Simd> Slopes<S> {
     /// Covariance of the light: what the unknowns' priors do to it, and its own noise.
     #[inline(always)]
-    fn covariance(&self, variance: [f64; 5], noise: &Channels<S>) -> Symmetric<S> {
+    fn covariance(&self, problem: &Problem, noise: &Channels<S>) -> Symmetric<S> {
+        let [path, _, _, lamp, _] = problem.sd;
+        let varied = Varied {
+            light: self.light,
+            by_path: self.light * self.by_path * path,
+            by_lamp: self.light * self.by_lamp * lamp,
+            by_veil: problem.variance[VEIL],
+        };
+        let [xx, xy, xz, yy, yz, zz] = problem.alike;
         Symmetric([
-            self.shared(0, 0, variance) + noise.0[0],
-            self.shared(0, 1, variance),
-            self.shared(0, 2, variance),
-            self.shared(1, 1, variance) + noise.0[1],
-            self.shared(1, 2, variance),
-            self.shared(2, 2, variance) + noise.0[2],
+            varied.alike(0, 0, xx) + noise.0[0],
+            varied.alike(0, 1, xy),
+            varied.alike(0, 2, xz),
+            varied.alike(1, 1, yy) + noise.0[1],
+            varied.alike(1, 2, yz),
+            varied.alike(2, 2, zz) + noise.0[2],
         ])
     }
+}
 
-    /// What two channels vary alike.
+/// By how much the light varies with one standard deviation of an unknown.
+struct Varied<S: Simd> {
+    /// Change with the exponent itself.
+    light: Channels<S>,
+    by_path: Channels<S>,
+    by_lamp: Channels<S>,
+    /// Variance, the same in all channels.
+    by_veil: f64,
+}
+
+impl<S: Simd> Varied<S> {
+    /// What two channels vary alike, whose exponents vary so much alike with shade and mixed light.
     #[inline(always)]
-    fn shared(&self, a: usize, b: usize, [path, shade, veil, lamp, mix]: [f64; 5]) -> f64x4<S> {
-        let exponent = self.by_path.0[a] * self.by_path.0[b] * path
-            + self.by_lamp.0[a] * self.by_lamp.0[b] * lamp
-            + (self.by_mix.0[a] * self.by_mix.0[b] * mix + shade);
-        self.light.0[a] * self.light.0[b] * exponent + veil
+    fn alike(&self, a: usize, b: usize, exponents: f64) -> f64x4<S> {
+        self.by_path.0[a] * self.by_path.0[b]
+            + self.by_lamp.0[a] * self.by_lamp.0[b]
+            + (self.light.0[a] * self.light.0[b] * exponents + self.by_veil)
     }
 }

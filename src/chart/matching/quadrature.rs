@@ -1,68 +1,96 @@
 //! Which samples of the path are looked at, so that the probabilities of all are known.
 //!
 //! Most of the path has nothing to say: it is glanced at every half step first. Where that leaves a
-//! chance, each section from level to level is looked at in a few places, each look begun where its
-//! neighbours' unknowns settled, and the logarithm of the likelihood is interpolated in between. Sections
-//! in which the interpolation may be off by more than the result can bear (their share of the probability
-//! counts, and how far out they lie) are looked at sample by sample.
+//! chance, each piece of half a step is looked at in a few places, each look begun where its neighbours'
+//! unknowns settled, and the logarithm of the likelihood is interpolated in between. Between two places
+//! where the interpolation may be off by more than the result can bear (their share of the probability
+//! counts, and how far out they lie) every sample is looked at.
 
 mod mesh;
 
-use super::{birge_ratio, excess, least_chi_square};
-use crate::chart::likelihood::{Explained, LANES, Look, Problem, beside, blended};
+use super::{birge_ratio, excess, exp_of_differences};
+use crate::chart::likelihood::{LANES, Look, Problem, beside};
 use crate::chart::path::{NODES_PER_PIECE, Node};
-use crate::math::exp::exp_all;
-use mesh::{Mesh, SAMPLES};
+use mesh::{BETWEEN, INNER, PLACES, SAMPLES, STRIDE};
 
 /// Logarithm of the likelihood, against the best one of the first glance, below which an end of a piece
 /// is not looked at again: unsettled unknowns keep it too low.
 const NO_GLANCE: f64 = -60.0;
-/// The same, against the best one of all ends, below which all ends of a section must lie for it to be
+/// The same, against the best one of all ends, below which both ends of a piece must lie for it to be
 /// passed over.
 const NO_CHANCE: f64 = -20.0;
+/// The same of a piece towards which the likelihood falls and goes on to fall over it: nothing can rise there.
+const NO_CHANCE_IN_TAIL: f64 = -17.0;
 /// Error that the samples between two that are seen may bring into the probability and into the variance of
 /// the value, as a share of all.
-const TOLERANCE: f64 = 2e-5;
+const TOLERANCE: f64 = 1e-4;
 /// Where the interval of 95 % ends, and the normal law's density there, with a standard deviation of one.
 const ENDS: [f64; 2] = [0.025, 0.975];
 const NORMAL_DENSITY: f64 = 0.058;
 /// How far off the interpolation may be where there is a kink, as a share of its highest difference.
-const KINKED: f64 = 3.0;
+const KINKED: f64 = 1.0;
 /// Possible error of the likelihood's logarithm from which on the polynomial is held between the samples.
 const HELD: f64 = 0.01;
-/// What a sample that is passed over says.
-const PASSED_OVER: Explained = Explained { likelihood: f64::NEG_INFINITY, chi_square: f64::INFINITY };
 
 /// The part of the path that matters.
 pub(super) struct Part {
     /// Index of its first sample.
     pub first: usize,
-    /// A word of each sample.
-    pub words: Vec<Explained>,
+    /// Logarithm of each sample's likelihood; that of none for those that are passed over.
+    pub likelihoods: Vec<f64>,
+    /// Each sample's sum of squares; the largest number for those that are passed over.
+    pub chi_squares: Vec<f64>,
 }
 
 impl Part {
     /// Looks at the path, from glances at the ends of its pieces.
     pub fn of(nodes: &[Node], problem: &Problem, glances: Vec<Look>) -> Self {
         let ends = settled(nodes, problem, glances);
-        let sections = sections(nodes, problem, &ends);
-        let (Some(first), Some(last)) = (sections.first(), sections.last()) else {
-            return Self { first: 0, words: vec![PASSED_OVER; 2] };
+        let pieces = pieces(nodes, problem, &ends);
+        let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else {
+            return Self::passed_over(0, 2);
         };
-        let (begin, end) = (first.begin, last.begin + last.mesh.length);
-        let ratio = ratio_of(sections.iter().flat_map(Section::samples));
-        let mut words = vec![PASSED_OVER; end - begin + 1];
-        let weights = weights(&sections, nodes, ratio);
-        for (section, weights) in sections.iter().zip(&weights) {
-            let own = &mut words[section.begin - begin..=section.begin - begin + section.mesh.length];
-            section.fill(nodes, problem, weights, own);
+        let mut part = Self::passed_over(first.begin, last.begin + SAMPLES - first.begin);
+        let ratio = ratio_of(pieces.iter().flat_map(|piece| &piece.samples));
+        let mut unsure = Vec::with_capacity(part.likelihoods.len());
+        for (piece, weights) in pieces.iter().zip(weights(&pieces, nodes, ratio)) {
+            piece.fill(nodes, problem, &weights, &mut part, &mut unsure);
         }
-        Self { first: begin, words }
+        part.look_closely(nodes, problem, &unsure);
+        part
+    }
+
+    fn passed_over(first: usize, count: usize) -> Self {
+        Self { first, likelihoods: vec![f64::NEG_INFINITY; count], chi_squares: vec![f64::MAX; count] }
     }
 
     /// Index behind its last sample.
     pub fn end(&self) -> usize {
-        self.first + self.words.len()
+        self.first + self.likelihoods.len()
+    }
+
+    /// Sum of squares of the sample that explains the colour best; infinite if none was looked at.
+    pub fn least_chi_square(&self) -> f64 {
+        let (fours, rest) = self.chi_squares.as_chunks::<LANES>();
+        let less = |a: f64, b: f64| if b < a { b } else { a };
+        let least = fours
+            .iter()
+            .fold([f64::MAX; LANES], |least, four| std::array::from_fn(|k| less(least[k], four[k])));
+        let least = least.iter().chain(rest).copied().fold(f64::MAX, less);
+        if least < f64::MAX { least.max(0.0) } else { f64::INFINITY }
+    }
+
+    /// Looks at samples one by one, from about where their unknowns lie.
+    fn look_closely(&mut self, nodes: &[Node], problem: &Problem, unsure: &[(usize, [f64; 5])]) {
+        for some in unsure.chunks(LANES) {
+            let four: [&(usize, [f64; 5]); LANES] = std::array::from_fn(|k| &some[k.min(some.len() - 1)]);
+            let about = beside(four.map(|(_, about)| about));
+            let looks = problem.look(four.map(|(node, _)| &nodes[*node]), about);
+            for (&&(node, _), Look { explained, .. }) in four.iter().zip(looks) {
+                self.likelihoods[node - self.first] = explained.likelihood;
+                self.chi_squares[node - self.first] = explained.chi_square;
+            }
+        }
     }
 }
 
@@ -86,15 +114,16 @@ fn end_of_piece(nodes: &[Node], piece: usize) -> &Node {
     &nodes[(piece * NODES_PER_PIECE).min(nodes.len() - 1)]
 }
 
-/// Looks again at all ends that are worth it, until their unknowns have settled.
+/// Looks again at all ends that are worth it and at those beside them, until their unknowns have settled.
 fn settled(nodes: &[Node], problem: &Problem, mut ends: Vec<Look>) -> Vec<Look> {
     let chance = best_of(&ends) + ratio_of(&ends) * NO_GLANCE;
     let is_worth = |look: &Look| look.explained.likelihood >= chance;
     let Some(first) = ends.iter().position(is_worth) else { return ends };
-    let behind = ends.iter().rposition(is_worth).map_or(first, |last| last + 1);
+    let last = ends.iter().rposition(is_worth).unwrap_or(first);
+    let (first, behind) = (first.saturating_sub(1), (last + 2).min(ends.len()));
     for begin in (first..behind).step_by(LANES) {
         let four: [usize; LANES] = std::array::from_fn(|k| (begin + k).min(behind - 1));
-        let looks = problem.look(four.map(|k| end_of_piece(nodes, k)), beside(four.map(|k| &ends[k])));
+        let looks = problem.look(four.map(|k| end_of_piece(nodes, k)), beside(four.map(|k| &ends[k].state)));
         four.iter().zip(looks).for_each(|(&k, look)| ends[k] = look);
     }
     ends
@@ -102,98 +131,93 @@ fn settled(nodes: &[Node], problem: &Problem, mut ends: Vec<Look>) -> Vec<Look> 
 
 /// Beside the path all chances draw nearer to each other.
 fn ratio_of<'a>(looks: impl IntoIterator<Item = &'a Look>) -> f64 {
-    birge_ratio(least_chi_square(looks.into_iter().map(|look| &look.explained)))
+    birge_ratio(looks.into_iter().map(|look| look.explained.chi_square).fold(f64::INFINITY, f64::min))
 }
 
 fn best_of(looks: &[Look]) -> f64 {
     looks.iter().map(|look| look.explained.likelihood).fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// A stretch of the path without a knot, looked at in a few places.
-struct Section {
+/// Half a step of the path, looked at in a few places.
+struct Piece {
     /// Index of its first sample.
     begin: usize,
-    mesh: &'static Mesh,
-    /// As many as the mesh has places; the last one stands for the rest.
-    samples: [Look; SAMPLES],
+    samples: [Look; PLACES],
 }
 
-/// All sections that have a chance. From one level to the next there are two pieces; the path begins with
-/// a piece before the first level, and may end with one.
-fn sections(nodes: &[Node], problem: &Problem, ends: &[Look]) -> Vec<Section> {
-    let pieces = ends.len() - 1;
-    let chance = best_of(ends) + ratio_of(ends) * NO_CHANCE;
-    let mut all = Vec::with_capacity(pieces.div_ceil(2) + 1);
-    let mut first = 0;
-    while first < pieces {
-        let count = if first == 0 || first + 1 == pieces { 1 } else { 2 };
-        let own = &ends[first..=first + count];
-        if best_of(own) >= chance {
-            all.push(Section::look(nodes, problem, first * NODES_PER_PIECE, own));
-        }
-        first += count;
+/// All pieces that have a chance.
+fn pieces(nodes: &[Node], problem: &Problem, ends: &[Look]) -> Vec<Piece> {
+    let (best, ratio) = (best_of(ends), ratio_of(ends));
+    let of = |end: usize| ends[end].explained.likelihood;
+    let has_chance = |piece: usize| {
+        let (a, b) = (of(piece), of(piece + 1));
+        let goes_on_falling = (piece > 0 && of(piece - 1) > a && a > b)
+            || (piece + 2 < ends.len() && a < b && b < of(piece + 2));
+        let chance = if goes_on_falling { NO_CHANCE_IN_TAIL } else { NO_CHANCE };
+        a.max(b) >= best + ratio * chance
+    };
+    let mut all = Vec::with_capacity(ends.len() - 1);
+    for piece in (0..ends.len() - 1).filter(|piece| has_chance(*piece)) {
+        all.push(Piece::look(nodes, problem, piece, ends));
     }
     all
 }
 
-impl Section {
-    fn look(nodes: &[Node], problem: &Problem, begin: usize, ends: &[Look]) -> Self {
-        let mesh = Mesh::of(ends.len() - 1);
-        let start = blended([&ends[0], &ends[1], &ends[ends.len() - 1]], &mesh.starts);
-        let inner = problem.look(mesh.inner.map(|place| &nodes[begin + place]), start);
-        let samples = match ends {
-            [a, b, c] => [*a, inner[0], inner[1], *b, inner[2], inner[3], *c],
-            [a, .., b] => [*a, inner[0], inner[1], inner[2], inner[3], *b, *b],
-            _ => [ends[0]; SAMPLES],
-        };
-        Self { begin, mesh, samples }
+impl Piece {
+    /// The unknowns are sought from the parabola through three ends, the third on the likelier side.
+    fn look(nodes: &[Node], problem: &Problem, piece: usize, ends: &[Look]) -> Self {
+        let begin = piece * NODES_PER_PIECE;
+        let rises = ends[piece + 1].explained.likelihood > ends[piece].explained.likelihood;
+        let first = if rises { piece } else { piece.saturating_sub(1) }.min(ends.len().saturating_sub(3));
+        let around = [0, 1, 2].map(|k| &ends[(first + k).min(ends.len() - 1)].state);
+        let place = |inner: usize| (piece - first) as f64 + inner as f64 / NODES_PER_PIECE as f64;
+        let about = INNER.map(|inner| on_parabola(around, place(inner)));
+        let [a, b, c, d] = problem.look(INNER.map(|inner| &nodes[begin + inner]), beside(about.each_ref()));
+        Self { begin, samples: [ends[piece], a, b, c, d, ends[piece + 1]] }
     }
 
-    /// Weights of the samples, against the best one's.
-    fn weights(&self, likelihoods: [f64; SAMPLES], best: f64) -> Weights {
-        let mut of_samples = likelihoods.map(|likelihood| likelihood - best);
-        exp_all(&mut of_samples);
-        of_samples.iter_mut().for_each(|weight| *weight *= self.mesh.stride as f64);
-        Weights { likelihoods, of_samples }
+    fn values(&self, nodes: &[Node]) -> [f64; PLACES] {
+        std::array::from_fn(|place| nodes[self.begin + place * STRIDE].value)
     }
 
-    fn values(&self, nodes: &[Node]) -> impl Iterator<Item = f64> {
-        self.mesh.places.iter().map(|place| nodes[self.begin + place].value)
-    }
-
-    fn samples(&self) -> &[Look] {
-        &self.samples[..self.mesh.places.len()]
-    }
-
-    /// Fills in what every sample says: on polynomials through what was seen between kinks, and by a look
-    /// where the result would not bear their error.
-    fn fill(&self, nodes: &[Node], problem: &Problem, weights: &Weights, words: &mut [Explained]) {
-        let count = self.mesh.places.len();
-        for (&place, look) in self.mesh.places.iter().zip(&self.samples) {
-            words[place] = look.explained;
+    /// Fills in what every sample says, on polynomials through what was seen between kinks, and names the
+    /// samples with whose error the result could not live.
+    fn fill(
+        &self,
+        nodes: &[Node],
+        problem: &Problem,
+        weights: &Weights,
+        part: &mut Part,
+        unsure: &mut Vec<(usize, [f64; 5])>,
+    ) {
+        let whole = Course::whole(&weights.likelihoods);
+        let most = weights.of_samples.iter().copied().fold(0.0, f64::max);
+        if whole.is_bearable(most) {
+            // Whether there is a kink need not be known.
+            return self.interpolate(&[whole; PLACES - 1], part);
         }
-        let courses = self.courses(nodes, problem, &weights.likelihoods[..count]);
-        for (interval, course) in courses[..count - 1].iter().enumerate() {
+        let courses = self.courses(nodes, problem, whole, &weights.likelihoods);
+        self.interpolate(&courses, part);
+        for (interval, course) in courses.iter().enumerate() {
             let weight = weights.of_samples[interval].max(weights.of_samples[interval + 1]);
-            let [from, to] = [self.mesh.places[interval], self.mesh.places[interval + 1]];
-            let between = if course.doubt.min(1.0) * weight > TOLERANCE {
-                self.look_closely(interval, nodes, problem)
-            } else {
-                self.interpolated(interval, course)
-            };
-            words[from + 1..to].copy_from_slice(&between[..to - from - 1]);
+            if !course.is_bearable(weight) {
+                unsure.extend((1..STRIDE).map(|k| self.between(interval, k)));
+            }
         }
     }
 
     /// What is known of the likelihood's course between each two samples.
-    fn courses(&self, nodes: &[Node], problem: &Problem, likelihoods: &[f64]) -> [Course; SAMPLES - 1] {
-        let count = likelihoods.len();
-        let whole =
-            Course { first: 0, samples: count, doubt: KINKED * mesh::highest_difference(likelihoods) };
-        let mut courses = [whole; SAMPLES - 1];
-        let kinds: [_; SAMPLES] = std::array::from_fn(|k| self.kind(k, nodes, problem));
+    fn courses(
+        &self,
+        nodes: &[Node],
+        problem: &Problem,
+        whole: Course,
+        likelihoods: &[f64; PLACES],
+    ) -> [Course; PLACES - 1] {
+        let kinds: [_; PLACES] = std::array::from_fn(|place| self.kind(place, nodes, problem));
+        let mut courses = [whole; PLACES - 1];
         let mut first = 0;
-        for own in kinds[..count].chunk_by(|a, b| a == b) {
+        for own in kinds.chunk_by(|a, b| a == b) {
             let samples = own.len();
             if samples >= mesh::LEAST {
                 let difference = mesh::highest_difference(&likelihoods[first..first + samples]);
@@ -212,38 +236,44 @@ impl Section {
 
     /// Between samples of the same kind there is no kink: the same unknowns are at their bounds, and the same
     /// channels are the lightest and the darkest.
-    fn kind(&self, sample: usize, nodes: &[Node], problem: &Problem) -> ([bool; 3], [usize; 2]) {
-        let place = self.mesh.places.get(sample).copied().unwrap_or(self.mesh.length);
-        (problem.bounds_met(&self.samples[sample].state), nodes[self.begin + place].extremes())
+    fn kind(&self, place: usize, nodes: &[Node], problem: &Problem) -> ([bool; 3], [usize; 2]) {
+        let node = &nodes[self.begin + place * STRIDE];
+        (problem.bounds_met(&self.samples[place].state), node.extremes())
     }
 
-    /// Looks at every sample between two that were seen, from about where the unknowns lie: on the parabola
-    /// through three samples around them.
-    fn look_closely(&self, interval: usize, nodes: &[Node], problem: &Problem) -> [Explained; LANES] {
-        let stride = self.mesh.stride;
-        let first = (interval.max(1) - 1).min(self.mesh.places.len() - 3);
-        let between: [usize; LANES] = std::array::from_fn(|k| (k + 1).min(stride - 1));
-        let about = mesh::parabola(between.map(|k| (interval - first) as f64 + k as f64 / stride as f64));
-        let samples = [0, 1, 2].map(|k| &self.samples[first + k]);
-        let begin = self.begin + self.mesh.places[interval];
-        problem.look(between.map(|k| &nodes[begin + k]), blended(samples, &about)).map(|look| look.explained)
-    }
-
-    /// What a polynomial says of the samples between two that were seen. Where it may be far off it is held
-    /// between what they say: where the likelihood falls steeply, it swings far beyond.
-    fn interpolated(&self, interval: usize, course: &Course) -> [Explained; LANES] {
-        let samples = &self.samples[course.first..course.first + course.samples];
-        let between = self.mesh.between(samples, interval - course.first);
-        if course.doubt <= HELD {
-            return between;
+    /// What polynomials say of the samples between those that were seen. Where they may be far off they are
+    /// held between what these say: where the likelihood falls steeply, they swing far beyond.
+    fn interpolate(&self, courses: &[Course; PLACES - 1], part: &mut Part) {
+        let likelihoods = self.samples.each_ref().map(|look| look.explained.likelihood);
+        let chi_squares = self.samples.each_ref().map(|look| look.explained.chi_square);
+        let at = self.begin - part.first;
+        let own = at..at + SAMPLES;
+        part.likelihoods[own.clone()].copy_from_slice(&mesh::course(&likelihoods));
+        part.chi_squares[own].copy_from_slice(&mesh::course(&chi_squares));
+        for (interval, course) in courses.iter().enumerate() {
+            let behind = at + interval * STRIDE + 1;
+            let between = behind..behind + BETWEEN;
+            let own = &mut part.likelihoods[between.clone()];
+            course.hold(own, &likelihoods, interval);
+            let own = &mut part.chi_squares[between];
+            course.hold(own, &chi_squares, interval);
         }
-        let [a, b] = [self.samples[interval].explained, self.samples[interval + 1].explained];
-        let held = |value: f64, a: f64, b: f64| value.clamp(a.min(b), a.max(b));
-        between.map(|word| Explained {
-            likelihood: held(word.likelihood, a.likelihood, b.likelihood),
-            chi_square: held(word.chi_square, a.chi_square, b.chi_square),
-        })
     }
+
+    /// A sample behind one that was seen, and about where its unknowns lie: on the parabola through three
+    /// samples around it.
+    fn between(&self, interval: usize, behind: usize) -> (usize, [f64; 5]) {
+        let first = interval.saturating_sub(1).min(PLACES - 3);
+        let x = (interval - first) as f64 + behind as f64 / STRIDE as f64;
+        let around = [0, 1, 2].map(|k| &self.samples[first + k].state);
+        (self.begin + interval * STRIDE + behind, on_parabola(around, x))
+    }
+}
+
+/// The unknowns on the parabola through three places in a row.
+fn on_parabola([a, b, c]: [&[f64; 5]; 3], x: f64) -> [f64; 5] {
+    let [p, q, r] = mesh::parabola(x);
+    std::array::from_fn(|k| p * a[k] + q * b[k] + r * c[k])
 }
 
 /// A course of the likelihood through some samples in a row.
@@ -255,51 +285,76 @@ struct Course {
     doubt: f64,
 }
 
-/// How much the samples of a section count.
-struct Weights {
-    /// Logarithm of their likelihoods, all variances widened.
-    likelihoods: [f64; SAMPLES],
-    /// What each adds, with those around it, to the probability and to the variance of the value, as a share
-    /// of all.
-    of_samples: [f64; SAMPLES],
+impl Course {
+    /// Through all samples of a piece in which there may be a kink.
+    fn whole(likelihoods: &[f64; PLACES]) -> Self {
+        let doubt = KINKED * mesh::highest_difference(likelihoods);
+        Self { first: 0, samples: PLACES, doubt }
+    }
+
+    /// Whether the result bears its error where the samples weigh so much.
+    fn is_bearable(&self, weight: f64) -> bool {
+        self.doubt.min(1.0) * weight <= TOLERANCE
+    }
+
+    /// Makes it what is said between two samples, in place of what the polynomial through all of them does.
+    fn hold(&self, between: &mut [f64], seen: &[f64; PLACES], interval: usize) {
+        if self.samples < PLACES {
+            let seen = &seen[self.first..self.first + self.samples];
+            between.copy_from_slice(&mesh::between(seen, interval - self.first));
+        }
+        if self.doubt > HELD {
+            let (a, b) = (seen[interval], seen[interval + 1]);
+            let (least, most) = if a < b { (a, b) } else { (b, a) };
+            between.iter_mut().for_each(|value| *value = value.clamp(least, most));
+        }
+    }
 }
 
-/// Those of all sections.
-fn weights(sections: &[Section], nodes: &[Node], ratio: f64) -> Vec<Weights> {
-    let looks = || sections.iter().flat_map(Section::samples);
+/// How much the samples of a piece count.
+struct Weights {
+    /// Logarithm of their likelihoods, all variances widened.
+    likelihoods: [f64; PLACES],
+    /// What each adds, with those around it, to the probability and to the variance of the value, as a share
+    /// of all.
+    of_samples: [f64; PLACES],
+}
+
+/// Those of all pieces.
+fn weights(pieces: &[Piece], nodes: &[Node], ratio: f64) -> Vec<Weights> {
     let excess = excess(ratio);
     let likelihood = |look: &Look| look.explained.likelihood + excess * look.explained.chi_square;
-    let best = looks().map(likelihood).fold(f64::NEG_INFINITY, f64::max);
-    let mut all: Vec<Weights> = sections
-        .iter()
-        .map(|section| section.weights(section.samples.each_ref().map(likelihood), best))
-        .collect();
+    let likelihoods: Vec<[f64; PLACES]> =
+        pieces.iter().map(|piece| piece.samples.each_ref().map(likelihood)).collect();
+    let mut of_samples = likelihoods.clone();
+    let best = likelihoods.as_flattened().iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    exp_of_differences(of_samples.as_flattened_mut(), best);
     let mut sums = [0.0; 3];
-    for (section, weights) in sections.iter().zip(&all) {
-        for (value, weight) in section.values(nodes).zip(weights.of_samples) {
+    for (piece, weights) in pieces.iter().zip(&of_samples) {
+        for (value, weight) in piece.values(nodes).into_iter().zip(weights) {
             sums = [sums[0] + weight, sums[1] + weight * value, sums[2] + weight * value * value];
         }
     }
     let mean = sums[1] / sums[0];
     let variance = (sums[2] / sums[0] - mean * mean).max(f64::MIN_POSITIVE);
-    let sharpness = density_at_ends(sections, &all, nodes, sums[0]) * variance.sqrt() / NORMAL_DENSITY;
+    let sharpness = density_at_ends(pieces, &of_samples, nodes, sums[0]) * variance.sqrt() / NORMAL_DENSITY;
     let scale = 1.0 / (sums[0] * sharpness.min(1.0));
-    for (section, weights) in sections.iter().zip(&mut all) {
-        for (value, weight) in section.values(nodes).zip(&mut weights.of_samples) {
+    for (piece, weights) in pieces.iter().zip(&mut of_samples) {
+        for (value, weight) in piece.values(nodes).into_iter().zip(weights) {
             *weight *= (1.0 + (value - mean).powi(2) / variance) * scale;
         }
     }
-    all
+    let both = likelihoods.into_iter().zip(of_samples);
+    both.map(|(likelihoods, of_samples)| Weights { likelihoods, of_samples }).collect()
 }
 
 /// Least density of the probability where the interval ends, roughly: where it is low, little probability
 /// moves an end far.
-fn density_at_ends(sections: &[Section], weights: &[Weights], nodes: &[Node], all: f64) -> f64 {
+fn density_at_ends(pieces: &[Piece], weights: &[[f64; PLACES]], nodes: &[Node], all: f64) -> f64 {
     let (mut below, mut least) = (0.0, f64::INFINITY);
-    for (section, weights) in sections.iter().zip(weights) {
-        let width =
-            section.mesh.stride as f64 * (nodes[section.begin + 1].value - nodes[section.begin].value);
-        for pair in weights.of_samples[..section.mesh.places.len()].windows(2) {
+    for (piece, weights) in pieces.iter().zip(weights) {
+        let width = STRIDE as f64 * (nodes[piece.begin + 1].value - nodes[piece.begin].value);
+        for pair in weights.windows(2) {
             let share = 0.5 * (pair[0] + pair[1]) / all;
             if ENDS.iter().any(|end| (below..below + share).contains(end)) {
                 least = least.min(share / width);

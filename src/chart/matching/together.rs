@@ -8,9 +8,7 @@
 
 use super::quadrature::{Part, glances};
 use super::veiled::bounded_by;
-use super::{
-    Circumstances, Match, birge_ratio, conclude, least_chi_square, log_sum, weighed_together, widened,
-};
+use super::{Circumstances, Match, birge_ratio, conclude, log_sum, weighed_together, widened};
 use crate::chart::likelihood::Problem;
 use crate::chart::optics::Priors;
 use crate::chart::path::Path;
@@ -106,7 +104,7 @@ struct Explanation {
 
 impl Explanation {
     fn least_chi_square(&self) -> f64 {
-        least_chi_square(&self.part.words)
+        self.part.least_chi_square()
     }
 }
 
@@ -139,7 +137,7 @@ impl<'a> Heard<'a> {
     fn weighed(mut self) -> Self {
         let least = self.explanations.iter().map(Explanation::least_chi_square).fold(f64::INFINITY, f64::min);
         for explanation in &mut self.explanations {
-            explanation.evidence = log_sum(widened(&explanation.part.words, birge_ratio(least)));
+            explanation.evidence = log_sum(widened(&explanation.part, birge_ratio(least)));
         }
         self
     }
@@ -148,7 +146,7 @@ impl<'a> Heard<'a> {
     fn of_alternatives(&self, count: usize) -> Vec<f64> {
         let said = |alternative: usize| {
             let own = self.explanations.iter().filter(|explanation| explanation.alternative == alternative);
-            log_sum(own.map(|explanation| explanation.prior + explanation.evidence))
+            log_sum(own.map(|explanation| explanation.prior + explanation.evidence).collect())
         };
         let said: Vec<f64> = (0..count).map(said).collect();
         let most = said.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -162,7 +160,7 @@ impl<'a> Heard<'a> {
     fn conclude(&self, left: &[f64]) -> Match {
         let weights = self.explanations.iter().map(|own| own.prior + left[own.alternative]);
         let weighed: Vec<(f64, &Explanation)> = weights.zip(&self.explanations).collect();
-        let all = log_sum(weighed.iter().map(|(weight, own)| weight + own.evidence));
+        let all = log_sum(weighed.iter().map(|(weight, own)| weight + own.evidence).collect());
         let usual = weighed[0].0 + weighed[0].1.evidence - all;
         let veiled = if all.is_finite() { 1.0 - usual.exp() } else { 0.0 };
         let counts = |(weight, own): &&(f64, &Explanation)| weight + own.evidence >= all + NEGLIGIBLE;

@@ -1,10 +1,7 @@
 //! The match of a sample that a veil may lie on: steam, or a window mirrored all over it.
 
 use super::quadrature::{Part, glances};
-use super::{
-    Circumstances, Match, birge_ratio, conclude, least_chi_square, log_sum, match_colour, weighed_together,
-    widened,
-};
+use super::{Circumstances, Match, birge_ratio, conclude, log_sum, match_colour, weighed_together, widened};
 use crate::chart::likelihood::Problem;
 use crate::chart::optics::Priors;
 use crate::chart::path::Path;
@@ -46,7 +43,7 @@ pub fn match_behind_veil(path: &Path, colour: Relative, circumstances: &Circumst
     let parts = [Part::of(&path.nodes, &usual, seen_usual), Part::of(&path.nodes, &veiled, seen_veiled)];
     let veiled = probability_of_second(&parts, chances);
     // How well the colour fits is asked of the usual explanation.
-    let chi_square = least_chi_square(&parts[0].words);
+    let chi_square = parts[0].least_chi_square();
     let explanations = [(&parts[0], chances[0].ln()), (&parts[1], chances[1].ln())];
     let (first, likelihoods) = weighed_together(&explanations, birge_ratio(chi_square));
     let nodes = &path.nodes[first..first + likelihoods.len()];
@@ -55,9 +52,9 @@ pub fn match_behind_veil(path: &Path, colour: Relative, circumstances: &Circumst
 
 /// Probability of the second of two explanations, with all variances as large as the better of them asks for.
 fn probability_of_second(parts: &[Part; 2], chances: [f64; 2]) -> f64 {
-    let chi_square = parts.each_ref().map(|part| least_chi_square(&part.words));
+    let chi_square = parts.each_ref().map(Part::least_chi_square);
     let ratio = birge_ratio(chi_square[0].min(chi_square[1]));
-    let [first, second] = parts.each_ref().map(|part| log_sum(widened(&part.words, ratio)));
+    let [first, second] = parts.each_ref().map(|part| log_sum(widened(part, ratio)));
     if second == f64::NEG_INFINITY {
         0.0
     } else {

@@ -2,8 +2,8 @@
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
-use super::super::{birge_ratio, conclude, least_chi_square, widened};
-use super::{Circumstances, Explained, Match, Node, Path, Relative};
+use super::super::{birge_ratio, conclude, excess};
+use super::{Circumstances, Match, Node, Path, Relative};
 use crate::chart::metamerism::Metamerism;
 use crate::chart::optics::{self, LEAST_NOISE, Priors};
 
@@ -19,14 +19,11 @@ type Jacobian = SMatrix<f64, 3, 5>;
 
 pub(super) fn match_colour(path: &Path, colour: Relative, circumstances: &Circumstances) -> Match {
     let problem = Problem::new(colour, circumstances, path.priors);
-    let explained: Vec<Explained> = path
-        .nodes
-        .iter()
-        .map(|node| problem.explain(node))
-        .map(|(likelihood, chi_square)| Explained { likelihood, chi_square })
-        .collect();
-    let chi_square = least_chi_square(&explained);
-    let logarithms: Vec<f64> = widened(&explained, birge_ratio(chi_square)).collect();
+    let explained: Vec<(f64, f64)> = path.nodes.iter().map(|node| problem.explain(node)).collect();
+    let chi_square = explained.iter().map(|(_, chi_square)| *chi_square).fold(f64::INFINITY, f64::min);
+    let excess = excess(birge_ratio(chi_square));
+    let logarithms: Vec<f64> =
+        explained.iter().map(|(likelihood, chi_square)| likelihood + excess * chi_square).collect();
     let best = logarithms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let likelihoods = logarithms.into_iter().map(|logarithm| (logarithm - best).exp()).collect();
     conclude(path, &path.nodes, chi_square, likelihoods)
