@@ -21,6 +21,7 @@ use tintwell::cycle::forecast::{Filter, Posterior, Settings, Span};
 struct Outcome {
     case: Case,
     span: Option<Span>,
+    by_filter: Option<Span>,
     seconds: f64,
     pass: f64,
     never: f64,
@@ -42,6 +43,7 @@ fn main() {
         let outcome = Outcome {
             seconds: begun.elapsed().as_secs_f64(),
             span: posterior.days_to_proof(),
+            by_filter: posterior.days_by_filter(),
             pass: posterior.proof_passes_now(),
             never: posterior.never(),
             ready: truth.ready,
@@ -98,6 +100,8 @@ fn summarise(outcomes: &[Outcome], settings: &Settings) {
         print_share(stage, &of_stage);
     }
     print_share("all", &given);
+    let alone = given.iter().filter_map(|(outcome, days, _)| Some((*outcome, *days, outcome.by_filter?)));
+    print_share("by filter alone", &alone.collect::<Vec<_>>());
     let far: Vec<Dated<'_>> = given.iter().copied().filter(|(_, days, _)| *days > 5.0).collect();
     print_share("over 5 d off", &far);
     print_rules(&given, &far);
@@ -114,11 +118,12 @@ fn print_share(name: &str, dated: &[Dated<'_>]) {
     let held = dated.iter().filter(|(_, days, span)| (span.low..=span.high).contains(days)).count();
     let widths: Vec<f64> = dated.iter().map(|(_, _, span)| span.high - span.low).collect();
     println!(
-        "{name:<16} {held:>3} of {count:>3} hold ({:.0} %), width mean {:.1} d, median {:.1} d, median error {:.2} d",
+        "{name:<16} {held:>3} of {count:>3} hold ({:.0} %), width mean {:.1} d, median {:.1} d, error median {:.2} d, mean {:.2} d",
         100.0 * held as f64 / count,
         widths.iter().sum::<f64>() / count,
         median(widths),
         error(dated),
+        dated.iter().map(|(_, days, span)| (span.middle - days).abs()).sum::<f64>() / count,
     );
 }
 

@@ -2,7 +2,8 @@
 //! ranks that are uniform (Talts, Betancourt, Simpson, Vehtari, Gelman, arXiv:1804.06788, 2018).
 //!
 //! The filter is the one that ships: no likelihood is softened, and what the model leaves out is an explicit
-//! part of it (wander of the colonies, stray of readings), of which the drawn histories have their share.
+//! part of it (wander of the colonies, stray of readings), of which the drawn histories have their share; the
+//! climatology, which speaks for another model, is not pooled in.
 //! `MEASURED.md` beside it gives the figures of several sets of seeds. Nuisance constants fare worse: with so few
 //! possible tanks the share of true water volume comes out too sure (chi-square about 30 when last looked at).
 
@@ -186,7 +187,7 @@ fn place(seed: u64, picks: &[(&str, Pick)]) -> Place {
     block.warm_to(25.0);
     let day = ahead.run(&[block]).days[0];
     ranks.push(rank(day, &posterior.outlook.days, &mut rng));
-    let span = posterior.days_to_proof().filter(|_| day.is_finite() && posterior.never() <= 0.5);
+    let span = posterior.days_by_filter().filter(|_| day.is_finite() && posterior.never() <= 0.5);
     let date = span.map(|span| Date {
         stage: stage(&drawn.history),
         held: (span.low..=span.high).contains(&day),

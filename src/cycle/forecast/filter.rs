@@ -5,6 +5,7 @@ use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
 use super::ahead::{Ahead, proofs};
+use super::climatology::{Signs, weights};
 use super::deed::Setting;
 use super::draw::{remainder, tap_water};
 use super::keeper::Keeper;
@@ -79,9 +80,13 @@ impl Filter {
             seed: settings.seed,
             course_days: 15,
         };
+        let outlook = ahead.run(&blocks);
+        let signs = Signs::of(&timeline, &blocks);
         Posterior {
             ends: blocks.iter().flat_map(proofs).collect(),
-            outlook: ahead.run(&blocks),
+            weights: weights(&outlook.days, &signs),
+            signs,
+            outlook,
             evidence: evidence(&timeline, swarm.fish()),
             blocks,
             ahead,

@@ -5,8 +5,10 @@ use std::fmt;
 use chrono::{DateTime, Duration, FixedOffset};
 
 use super::ahead::{Ahead, Outlook, Water};
+use super::climatology::Signs;
 use super::particle::{Block, Particle};
 use super::quantile::{Span, quantile};
+use super::weighted::Weighted;
 use crate::cycle::kinetics::water::temperature_factor;
 use crate::cycle::kinetics::{Conditions, ProofEnd, WIDTH, limits};
 use crate::cycle::oxygen::saturation_mg_l;
@@ -22,6 +24,9 @@ pub struct Posterior {
     pub(super) now: DateTime<FixedOffset>,
     pub(super) ends: Vec<ProofEnd<f64>>,
     pub(super) outlook: Outlook,
+    pub(super) signs: Signs,
+    /// What each possible tank counts for where the day of its proof is asked.
+    pub(super) weights: Vec<f64>,
     pub(super) evidence: Evidence,
     pub(super) celsius: f64,
     pub(super) chart_top: ChartTop,
@@ -120,26 +125,31 @@ impl Posterior {
         share(self.ends.iter().map(ProofEnd::passes))
     }
 
-    /// Probability that a proof begun within `days` from now would pass for the first time by then.
-    pub fn proof_passes_within(&self, days: f64) -> f64 {
-        share(self.outlook.days.iter().map(|day| *day <= days))
-    }
-
     /// Larger of ammonia as NH3 and nitrite as NO2 that a proof begun now would leave, mg/L.
     pub fn proof_residual(&self) -> Option<Span> {
         Span::of(&self.ends.iter().map(|end| end.residual).collect::<Vec<_>>())
     }
 
-    /// Days until a proof first passes, given that it does within 90 days: about where they lie
-    /// most densely, and the shortest interval that holds 80 %.
+    /// Days until a proof first passes, given that it does within 90 days, the filter's pooled with the
+    /// climatology's: about where they lie most densely, and the shortest interval that holds 80 %.
     ///
     /// [`never`](Self::never) tells how likely it does not; `None` if it never does.
     pub fn days_to_proof(&self) -> Option<Span> {
+        Weighted::new(&self.outlook.days, &self.weights).finite().densest()
+    }
+
+    /// The same by the filter alone, without the climatology.
+    pub fn days_by_filter(&self) -> Option<Span> {
         let finite: Vec<f64> = self.outlook.days.iter().copied().filter(|day| day.is_finite()).collect();
         Span::densest(&finite)
     }
 
-    /// Any quantile of the days until a proof first passes.
+    /// How the tank stands, as the climatology takes it.
+    pub const fn signs(&self) -> &Signs {
+        &self.signs
+    }
+
+    /// Any quantile of the days until a proof first passes, by the filter alone: verdicts rest on it.
     pub fn days_quantile(&self, share: f64) -> Option<f64> {
         quantile(&self.outlook.days, share)
     }

@@ -10,7 +10,7 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
 }
 
 /// Share of skew values that lie below the place where they lie most densely.
-const DENSEST: f64 = 0.35;
+pub(super) const DENSEST: f64 = 0.35;
 
 /// A middle and the bounds of an 80 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -10,6 +10,7 @@ use super::keeper::Redosing;
 use super::posterior::Posterior;
 use super::quantile::Span;
 use super::settling::Awaited;
+use super::weighted::Weighted;
 use crate::cycle::kinetics::WIDTH;
 use crate::terms::EventKind;
 
@@ -93,17 +94,23 @@ impl Posterior {
     }
 
     /// What `action` would change about the first proof that would pass, if the keeper otherwise goes on as
-    /// before.
+    /// before; by the filter alone, as verdicts are.
     pub fn what_if(&self, action: Action) -> Option<Comparison> {
-        Comparison::of(action, &self.outlook_with(action, false).days, &self.outlook.days)
+        self.proof_with(action, &vec![1.0; self.weights.len()])
+    }
+
+    /// The same, each possible tank with its weight.
+    fn proof_with(&self, action: Action, weights: &[f64]) -> Option<Comparison> {
+        Comparison::of(action, &self.outlook_with(action, false).days, &self.outlook.days, weights)
     }
 
     /// What `action` would change about what this tank's keeper waits for.
     fn compared(&self, action: Action) -> Option<Comparison> {
         match self.awaited() {
-            Awaited::Proof => self.what_if(action),
+            Awaited::Proof => self.proof_with(action, &self.weights),
             Awaited::Settling => {
-                Comparison::of(action, &self.outlook_with(action, true).settled, &self.outlook.settled)
+                let (with, without) = (self.outlook_with(action, true).settled, &self.outlook.settled);
+                Comparison::of(action, &with, without, &vec![1.0; with.len()])
             }
         }
     }
@@ -141,12 +148,13 @@ impl Posterior {
 }
 
 impl Comparison {
-    /// Compares the days `with` the action and `without` it, tank by tank; `None` if there are none.
-    fn of(action: Action, with: &[f64], without: &[f64]) -> Option<Self> {
+    /// Compares the days `with` the action and `without` it, tank by tank, each with its weight; `None` if there
+    /// are none.
+    fn of(action: Action, with: &[f64], without: &[f64], weights: &[f64]) -> Option<Self> {
         let shift = |(with, without): (&f64, &f64)| with.min(HORIZON) - without.min(HORIZON);
         let change: Vec<f64> = with.iter().zip(without).map(shift).collect();
-        let never = with.iter().filter(|day| day.is_infinite()).count() as f64 / with.len() as f64;
-        Some(Self { action, days: Span::of(with)?, change: Span::of(&change)?, never })
+        let (days, change) = (Weighted::new(with, weights), Weighted::new(&change, weights));
+        Some(Self { action, days: days.span()?, change: change.span()?, never: days.infinite() })
     }
 }
 
@@ -197,7 +205,7 @@ mod tests {
     fn the_bounds_of_a_change_are_those_of_the_differences_tank_by_tank() {
         let without = [f64::INFINITY, 12.0, 13.0, 14.0, 15.0, 16.0, 17.0, 18.0, 19.0, 20.0, f64::INFINITY];
         let with = [10.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, f64::INFINITY];
-        let compared = Comparison::of(ACTION, &with, &without).unwrap();
+        let compared = Comparison::of(ACTION, &with, &without, &[1.0; 11]).unwrap();
         // Never counts as 90 days: the differences are -80, -10, -9 to -2, and 0.
         assert_eq!(compared.change, Span { low: -10.0, middle: -6.0, high: -2.0 });
         assert_eq!(compared.days, Span { low: 4.0, middle: 10.0, high: 18.0 });
@@ -230,15 +238,15 @@ mod tests {
         assert_eq!(posterior.outlook_with(Action::GoOn, false).days, posterior.outlook.days);
         let action = Action::MatureMedium { percent: 20.0 };
         let (with, without) = (posterior.outlook_with(action, false).days, &posterior.outlook.days);
-        let told = posterior.what_if(action).unwrap();
-        let mut beyond = [0, 0];
-        for (with, without) in with.iter().zip(without) {
+        let told = posterior.compared(action).unwrap();
+        let mut beyond = [0.0, 0.0];
+        for ((with, without), weight) in with.iter().zip(without).zip(&posterior.weights) {
             let change = with.min(HORIZON) - without.min(HORIZON);
-            beyond[0] += usize::from(change < told.change.low);
-            beyond[1] += usize::from(change > told.change.high);
+            beyond[0] += if change < told.change.low { *weight } else { 0.0 };
+            beyond[1] += if change > told.change.high { *weight } else { 0.0 };
         }
         // Days lie on a grid of a quarter: ties at a bound count as within.
-        assert!(beyond.iter().all(|count| (20..=40).contains(count)), "{beyond:?} of 400");
+        assert!(beyond.iter().all(|count| (20.0..=40.0).contains(count)), "{beyond:?} of 400");
         assert!(told.change.low < told.change.middle && told.change.middle < told.change.high);
     }
 }
