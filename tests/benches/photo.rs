@@ -4,19 +4,24 @@
 //! sides of a ratio run by turns in one process, or in processes of their own by turns; the least time
 //! counts, which others on the machine disturb least. `TINTWELL_PHOTO_ROUNDS` sets the number of turns.
 
+#[path = "support/colours.rs"]
+mod colours;
 #[path = "support/phone.rs"]
 mod phone;
+#[path = "support/turns.rs"]
+mod turns;
+#[path = "support/whole_read.rs"]
+mod whole_read;
 
 use std::env;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use tintwell::chart::Chart;
-use tintwell::log::content_hash;
-use tintwell::pipeline;
-use tintwell::reading::Status;
+use turns::by_turns;
+use whole_read::read;
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
@@ -57,19 +62,6 @@ fn main() {
     assert_eq!(report.missed, 0, "{} bounds missed", report.missed);
 }
 
-/// Least times of both, run by turns.
-fn by_turns(rounds: usize, mut sides: [&mut dyn FnMut(); 2]) -> [Duration; 2] {
-    let mut least = [Duration::MAX; 2];
-    for _ in 0..rounds {
-        for (least, side) in least.iter_mut().zip(&mut sides) {
-            let begun = Instant::now();
-            side();
-            *least = begun.elapsed().min(*least);
-        }
-    }
-    least
-}
-
 /// A full decode with the decoder that reading uses.
 fn decode(jpeg: &[u8]) {
     let options = DecoderOptions::default().jpeg_set_out_colorspace(ColorSpace::RGB);
@@ -77,16 +69,8 @@ fn decode(jpeg: &[u8]) {
     black_box(decoder.decode().unwrap());
 }
 
-/// All that `read` does with a photo's bytes.
-fn read(jpeg: &[u8], chart: &Chart) {
-    black_box(content_hash(jpeg));
-    let view = pipeline::look(pipeline::open(jpeg).unwrap()).unwrap();
-    let sightings = pipeline::read_window(&view, view.card.layout.windows[0], chart);
-    assert_eq!(sightings[0].status, Status::Read, "{:?}", sightings[0].reason);
-}
-
 fn matching(report: &mut Report, chart: &Chart, rounds: usize) {
-    let colours = phone::colours(chart);
+    let colours = colours::colours(chart);
     let ruler = chart.scales[0].ruler(chart.form).unwrap();
     let mut all = || {
         for (colour, circumstances) in &colours {
@@ -95,7 +79,7 @@ fn matching(report: &mut Report, chart: &Chart, rounds: usize) {
     };
     let mut behind_glass = || {
         for (colour, circumstances) in &colours {
-            black_box(ruler.match_behind_veil(*colour, circumstances, phone::VEIL));
+            black_box(ruler.match_behind_veil(*colour, circumstances, colours::VEIL));
         }
     };
     let rates = by_turns(2 * rounds, [&mut all, &mut behind_glass])

@@ -2,6 +2,8 @@
 //!
 //! Times depend on the machine; ratios are the matter of `cargo bench --bench photo`.
 
+#[path = "support/colours.rs"]
+mod colours;
 #[path = "support/phone.rs"]
 mod phone;
 
@@ -67,7 +69,7 @@ fn read_the_window(bencher: Bencher) {
 /// Values with intervals of a thousand colours all over the chart.
 #[divan::bench(sample_count = 15)]
 fn match_colours(bencher: Bencher) {
-    let colours = phone::colours(&CHART);
+    let colours = colours::colours(&CHART);
     let ruler = CHART.scales[0].ruler(CHART.form).unwrap();
     bencher.counter(ItemsCount::new(colours.len())).bench(|| {
         for (colour, circumstances) in &colours {
@@ -79,11 +81,11 @@ fn match_colours(bencher: Bencher) {
 /// The same as vials are read: two explanations, the usual veil and a wide one.
 #[divan::bench(sample_count = 15)]
 fn match_colours_behind_glass(bencher: Bencher) {
-    let colours = phone::colours(&CHART);
+    let colours = colours::colours(&CHART);
     let ruler = CHART.scales[0].ruler(CHART.form).unwrap();
     bencher.counter(ItemsCount::new(colours.len())).bench(|| {
         for (colour, circumstances) in &colours {
-            black_box(ruler.match_behind_veil(*colour, circumstances, phone::VEIL));
+            black_box(ruler.match_behind_veil(*colour, circumstances, colours::VEIL));
         }
     });
 }

@@ -4,9 +4,6 @@ use image::RgbImage;
 use rand::SeedableRng;
 use rand_distr::{Distribution, Normal};
 use rand_pcg::Pcg64Mcg;
-use tintwell::chart::matching::typical_light;
-use tintwell::chart::{Chart, Circumstances};
-use tintwell::sample::Veil;
 
 /// A rendered photo of 4032 by 3024 pixels; its vial holds ammonia.
 const RENDERED: &str = "fixtures/photos/ammonia_unknown/006.jpg";
@@ -14,9 +11,6 @@ const RENDERED: &str = "fixtures/photos/ammonia_unknown/006.jpg";
 const NOISE: f64 = 5.0;
 /// JPEG quality, percent, with colour at half scale each way.
 const QUALITY: u8 = 93;
-
-/// What the darkest light in a vial usually allows.
-pub const VEIL: Veil = Veil { least: 0.0, most: 0.12, chance: 0.1, misled: 0.1 };
 
 /// Path of a file of the repository.
 pub fn file(name: &str) -> std::path::PathBuf {
@@ -39,20 +33,4 @@ pub fn twelve_megapixels() -> Vec<u8> {
     let (width, height) = picture.dimensions();
     encoder.encode(&picture, width as u16, height as u16, jpeg_encoder::ColorType::Rgb).unwrap();
     jpeg
-}
-
-/// A thousand colours all over a chart, a little beside its path, with what their photos tell.
-pub fn colours(chart: &Chart) -> Vec<([f64; 3], Circumstances)> {
-    let path = &chart.scales[0].ruler(chart.form).unwrap().path;
-    let mut random = Pcg64Mcg::seed_from_u64(3);
-    let aside = Normal::new(0.0, 0.03).unwrap();
-    (0..1000)
-        .map(|k| {
-            let value = path.first() + (path.last() - path.first()) * f64::from(k) / 1000.0;
-            let colour = typical_light(path, value).map(|light| light * f64::exp(aside.sample(&mut random)));
-            let residual = 0.02 + 0.02 * f64::from(k % 5);
-            let lamp = (aside.sample(&mut random), 0.3);
-            (colour, Circumstances { residual, hue_shift: 0.03, lamp, mixed: [0.0; 3], unevenness: 0.0 })
-        })
-        .collect()
 }
