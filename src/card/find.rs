@@ -394,3 +394,6 @@ fn rise_mm(photo: &Upright, map: &Homography, on_edge: Point, outwards: Point) -
     let (low, high) = (passes(0.2)?, passes(0.8)?);
     (bright > dark).then(|| 2.0 * PROFILE_MM * high.saturating_sub(low) as f64 / (PROFILE_SAMPLES - 1) as f64)
 }
+
+#[cfg(test)]
+mod tests;

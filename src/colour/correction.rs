@@ -350,4 +350,14 @@ mod tests {
         ));
         assert!(matches!(Correction::fit(&few, &reference()[..20]), Err(CorrectionError::OtherCard { .. })));
     }
+
+    /// Each patch has the colour of the seventh after it: no card, no light and no phone show that.
+    #[test]
+    fn colours_that_no_map_takes_to_the_reference_are_refused() {
+        let mut others = reference();
+        others.rotate_left(7);
+        let refused = Correction::fit(&patches(others.into_iter()), &reference()).unwrap_err();
+        let CorrectionError::DoesNotFit { percent } = refused else { panic!("{refused}") };
+        assert!(percent > 100.0 * MOST_RESIDUAL, "{percent}");
+    }
 }

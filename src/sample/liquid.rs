@@ -98,3 +98,29 @@ fn most_saturated(blocks: &mut [[f64; 3]]) -> [f64; 3] {
     let chosen = &blocks[rank(RANKS.0)..rank(RANKS.1)];
     std::array::from_fn(|channel| chosen.iter().map(|log| log[channel]).sum::<f64>() / chosen.len() as f64)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::card::layout::RectMm;
+
+    const YELLOW: Relative = [0.7, 0.6, 0.2];
+
+    /// The liquid from 0 to 48 mm of a vial 20 mm wide that mirrors a lamp down to so many millimetres.
+    fn mirroring(down_to_mm: f64) -> Liquid {
+        let light = |_: f64, y: f64| if y < down_to_mm { [1.5; 3] } else { YELLOW };
+        let raster = Raster::of(RectMm::new(-15.0, 0.0, 15.0, 48.0), 0.25, light);
+        measure(&raster, &Axis { x: 0.0, y: 24.0, tilt: 0.0 }, 20.0, (0.0, 48.0)).unwrap()
+    }
+
+    #[test]
+    fn what_mirrors_is_counted_and_lends_the_liquid_no_colour() {
+        for share in [0.0, 0.25, 1.0 / 3.0] {
+            let liquid = mirroring(48.0 * share);
+            assert!((liquid.glare - share).abs() < 0.01, "{share} {}", liquid.glare);
+            for (seen, own) in liquid.colour.into_iter().zip(YELLOW) {
+                assert!((seen - own).abs() < 1e-9, "{share} {:?}", liquid.colour);
+            }
+        }
+    }
+}

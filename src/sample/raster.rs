@@ -54,6 +54,16 @@ impl Raster {
         Self { area, step, columns, rows, values, clipped }
     }
 
+    /// A raster whose light relative to paper is a function of the place, x and y in mm.
+    #[cfg(test)]
+    pub fn of(area: RectMm, step: f64, light: impl Fn(f64, f64) -> Relative) -> Self {
+        let (columns, rows) = ((area.width() / step) as usize, (area.height() / step) as usize);
+        let empty =
+            Self { area, step, columns, rows, values: Vec::new(), clipped: vec![false; columns * rows] };
+        let of = |k: usize| light(empty.x((k % columns) as f64), empty.y((k / columns) as f64)).map(f64::ln);
+        Self { values: (0..columns * rows).map(|k| Some(of(k))).collect(), ..empty }
+    }
+
     /// Number of columns.
     pub fn columns(&self) -> usize {
         self.columns

@@ -50,6 +50,10 @@ const SURFACE_REACH_MM: f64 = 2.0;
 const SURFACE_SHARE_OF_WIDTH: f64 = 0.5;
 /// Left out above the base, mm.
 const BASE_MM: f64 = 2.0;
+/// Left out above the card's lower edge, mm.
+const CARD_END_MM: f64 = 1.5;
+/// Level edges are sought so far below where the liquid can end, mm.
+const EDGE_REACH_MM: f64 = 1.0;
 /// Both sides of the vial darker than this against the card's light: a shadow lies on the vial.
 const DEEP_SHADOW: f64 = 0.78;
 /// Both sides darker than this: worth a flag.
@@ -176,8 +180,9 @@ pub fn find_vial(
     let strip = Raster::sample(photo, view, light, below, GRID_MM);
     let elsewhere = walls_below(&strip, (below.y0, outline.y1 - 1.2));
     let (left, right) = one_vial(&elsewhere, &place, &in_window)?;
-    let axis = Axis { x: (left + right) / 2.0, y: middle_height(window), tilt: in_window.tilt };
-    let (top, bottom) = liquid_column(&raster, &axis, right - left, window, outline.y1)?;
+    let axis = Axis { x: (left + right) / 2.0, y: in_window.y, tilt: in_window.tilt };
+    let end = column_end(&raster, &in_window, outline.y1 - CARD_END_MM);
+    let (top, bottom) = liquid_column(&raster, &axis, right - left, window, end)?;
     if right - left >= 2.0 * VIAL_WIDTH_MM.start()
         && touching::are_two(&raster, &axis, right - left, (top, bottom))
     {
@@ -229,11 +234,7 @@ fn darkest_at_surface(raster: &Raster, axis: &Axis, width: f64, surface: f64) ->
         .map(relative)
 }
 
-/// Height at which walls are looked for: the lower half, where a standing vial holds its liquid.
-fn middle_height(window: RectMm) -> f64 {
-    (wall_rows(window).0 + wall_rows(window).1) / 2.0
-}
-
+/// Heights at which walls are looked for: the lower half, where a standing vial holds its liquid.
 fn wall_rows(window: RectMm) -> (f64, f64) {
     (window.y1 - 0.27 * window.height(), window.y1 - OUTLINE_REACH_MM)
 }
@@ -331,16 +332,23 @@ fn walls_below(raster: &Raster, below: (f64, f64)) -> Vec<Wall> {
     found
 }
 
+/// How far down liquid can be, mm: to the card's end, or to the foot of a vial that is held or stands
+/// higher. Below it is bare card, which would pass for clear liquid.
+fn column_end(raster: &Raster, walls: &Walls, card_end: f64) -> f64 {
+    let foot = walls.foot(raster, card_end);
+    if foot < card_end { foot - BASE_MM } else { card_end }
+}
+
 /// Top and bottom of the liquid that is measured, mm: from the surface to the base, or to where
-/// the card ends behind it.
+/// the liquid can end.
 fn liquid_column(
     raster: &Raster,
     axis: &Axis,
     width: f64,
     window: RectMm,
-    card_end: f64,
+    end: f64,
 ) -> Result<(f64, f64), SampleError> {
-    let edges = level_edges(raster, axis, width, (window.y0 + 1.0, card_end - 0.5));
+    let edges = level_edges(raster, axis, width, (window.y0 + 1.0, end + EDGE_REACH_MM));
     let outline = window.y1 + WINDOW_OUTLINE_MM / 2.0;
     let strongest = edges.iter().map(|edge| edge.strength).fold(0.0, f64::max);
     let threshold = SURFACE_EDGE.max(SURFACE_SHARE * strongest);
@@ -349,7 +357,6 @@ fn liquid_column(
         .filter(|edge| edge.strength >= threshold && (edge.y - outline).abs() > OUTLINE_REACH_MM)
         .map(|edge| edge.y)
         .collect();
-    let end = card_end - 1.5;
     // The surface is the lowest edge that leaves a column below it.
     let surface = strong
         .iter()
@@ -415,3 +422,6 @@ fn paper_beside(
     };
     Some((colour(strips[0])?, colour(strips[1])?))
 }
+
+#[cfg(test)]
+mod tests;

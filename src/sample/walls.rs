@@ -15,6 +15,14 @@ const LEAST_EDGE: f64 = 0.045;
 const WALL_MM: f64 = 2.2;
 /// A group reaches as far as its edge has this share of its strongest.
 const STEEP_SHARE: f64 = 0.3;
+/// Height of the slices in which walls are followed down, mm.
+const SLICE_MM: f64 = 3.0;
+/// Sideways reach in which they are followed, mm.
+const REACH_MM: f64 = 0.75;
+/// A wall runs through a slice that shows this share of the stronger wall's edge. On 150 rendered photos each
+/// slice of the liquid's lower half shows 0.43 of it or more, half of them all; of 196 slices below a base, in
+/// such photos altered, none shows more than 0.28 and one in twenty 0.06.
+const SEEN_SHARE: f64 = 0.35;
 /// Tilts that are tried, mm sideways per mm of height.
 const TILTS: [f64; 7] = [0.0, -0.02, 0.02, -0.04, 0.04, -0.06, 0.06];
 
@@ -34,8 +42,31 @@ pub struct Wall {
 pub struct Walls {
     /// From left to right.
     pub walls: Vec<Wall>,
+    /// Height for which their places are given, mm.
+    pub y: f64,
     /// Sideways shift per mm of height.
     pub tilt: f64,
+}
+
+impl Walls {
+    /// Down to which height one of the outermost walls runs, if it does below `y`, mm: a vial that is held or
+    /// stands higher than the card shows bare card below its base.
+    pub fn foot(&self, raster: &Raster, end: f64) -> f64 {
+        let outermost: Vec<&Wall> = self.walls.first().into_iter().chain(self.walls.last()).collect();
+        let least = SEEN_SHARE * outermost.iter().map(|wall| wall.strength).fold(0.0, f64::max);
+        let runs_through = |&y: &f64| outermost.iter().any(|wall| self.edge(raster, wall, y) >= least);
+        let count = ((end - self.y) / SLICE_MM).floor().max(0.0) as usize;
+        let mut feet = (0..count).map(|slice| end - SLICE_MM * slice as f64);
+        feet.find(runs_through).unwrap_or(self.y)
+    }
+
+    /// What a wall shows in the slice that ends at a height, natural logarithm.
+    fn edge(&self, raster: &Raster, wall: &Wall, end: f64) -> f64 {
+        let rows = (end - SLICE_MM, end);
+        let shift = self.tilt * ((rows.0 + rows.1) / 2.0 - self.y);
+        let range = (wall.x0 + shift - REACH_MM, wall.x1 + shift + REACH_MM);
+        Edges::new(raster, range, rows).profile(self.tilt).into_iter().fold(0.0, f64::max)
+    }
 }
 
 /// Finds upright edges between `x0` and `x1` that run through the rows between `y0` and `y1`. Where
@@ -64,8 +95,9 @@ pub fn find(
             Some(best) if best.0 >= next.0 => Some(best),
             _ => Some(next),
         })
-        .map_or(Walls { walls: Vec::new(), tilt: 0.0 }, |(_, profile, tilt)| Walls {
+        .map_or(Walls { walls: Vec::new(), y: edges.middle, tilt: 0.0 }, |(_, profile, tilt)| Walls {
             walls: clusters(&profile, x0, raster.step()),
+            y: edges.middle,
             tilt,
         })
 }

@@ -28,7 +28,7 @@ const WHOLE: f64 = 8.0;
 const WITHIN: f64 = 5.0;
 
 fn main() {
-    let rounds = env::var("TINTWELL_SCRIPT_ROUNDS").map_or(12, |text| text.parse().unwrap());
+    let rounds = env::var("TINTWELL_SCRIPT_ROUNDS").map_or(8, |text| text.parse().unwrap());
     let folder = tempfile::tempdir().unwrap();
     let phones = folder.path().join("noise.jpg");
     std::fs::write(&phones, phone::twelve_megapixels()).unwrap();

@@ -43,6 +43,7 @@ mod page_in_browser;
 mod print_scales;
 mod promises;
 mod provisional_charts;
+mod raised_vials;
 mod read_photos;
 mod slips;
 mod standards_command;

@@ -127,7 +127,14 @@ fn a_strip_of_other_pads_is_refused_with_the_mend() {
         all_are_refused(&after, "another strip");
     }
     let five = read(&strip, &Laying { pads: spaced(PITCH_MM, &[0, 1, 2, 3, 0]), ..Laying::default() });
-    all_are_refused(&five, "another strip");
+    all_are_refused(&five, "it shows a pad ");
+    // One pad alone elsewhere leaves the spacing of all as it is.
+    for pad in [1, 2] {
+        let mut pads = own_pads();
+        pads[pad].0 += 2.0;
+        let after = read(&strip, &Laying { pads, ..Laying::default() });
+        all_are_refused(&after, "it shows a pad ");
+    }
 }
 
 /// Lies on strip and paper, or on a part as long as a pad; real shadows take less of the blue.
