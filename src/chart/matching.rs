@@ -16,11 +16,12 @@ mod together;
 mod veiled;
 
 use super::file::Form;
-use super::likelihood::{LANES, Problem};
+use super::likelihood::Problem;
 use super::optics::DARKEST;
 use super::path::{Node, Path};
 use crate::colour::{Correction, LampScore, MixedLight};
 use crate::math::exp::exp_all;
+use crate::math::lanes;
 use crate::terms::space::Relative;
 use posterior::Posterior;
 use quadrature::{Part, glances};
@@ -186,12 +187,7 @@ fn log_sum(mut logs: Vec<f64>) -> f64 {
 
 /// The largest of numbers, none of them indefinite.
 fn largest(numbers: &[f64]) -> f64 {
-    let (fours, rest) = numbers.as_chunks::<LANES>();
-    let larger = |a: f64, b: f64| if b > a { b } else { a };
-    let largest = fours.iter().fold([f64::NEG_INFINITY; LANES], |largest, four| {
-        std::array::from_fn(|k| larger(largest[k], four[k]))
-    });
-    largest.iter().chain(rest).copied().fold(f64::NEG_INFINITY, larger)
+    lanes::fold(numbers, f64::NEG_INFINITY, |a, b| if b > a { b } else { a })
 }
 
 /// Exponentials of what numbers differ by from another one.

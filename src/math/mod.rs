@@ -2,6 +2,7 @@
 
 pub mod digits;
 pub mod exp;
+pub mod lanes;
 pub mod line;
 pub mod pchip;
 pub mod regression;

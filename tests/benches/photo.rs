@@ -8,6 +8,8 @@
 mod colours;
 #[path = "support/phone.rs"]
 mod phone;
+#[path = "support/program.rs"]
+mod program;
 #[path = "support/turns.rs"]
 mod turns;
 #[path = "support/whole_read.rs"]
@@ -19,6 +21,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use program::tintwell;
 use tintwell::chart::Chart;
 use turns::by_turns;
 use whole_read::read;
@@ -154,12 +157,6 @@ fn another(jpeg: &[u8], k: usize) -> Vec<u8> {
     let mut table = vec![0xff, 0xdb, 0, 67, 3];
     table.extend((0..64).map(|place| if place == 0 { 1 + k as u8 } else { 9 }));
     [&jpeg[..2], &table, &jpeg[2..]].concat()
-}
-
-fn tintwell(home: &Path, threads: usize, args: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tintwell"));
-    command.env("TINTWELL_HOME", home).env("RAYON_NUM_THREADS", threads.to_string()).args(args);
-    command
 }
 
 fn done(command: &mut Command) {

@@ -7,6 +7,8 @@
 
 #[path = "support/phone.rs"]
 mod phone;
+#[path = "support/program.rs"]
+mod program;
 #[path = "support/turns.rs"]
 mod turns;
 #[path = "support/whole_read.rs"]
@@ -18,6 +20,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::time::Duration;
 
+use program::tintwell;
 use tintwell::chart::Chart;
 use turns::by_turns;
 use whole_read::read;
@@ -86,9 +89,8 @@ fn script(photos: &[&Path]) -> Command {
 
 /// The program on one thread.
 fn reading(home: &Path, photos: &[&Path]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tintwell"));
-    command.env("TINTWELL_HOME", home).env("RAYON_NUM_THREADS", "1");
-    command.args(["read", "--dry-run", "--chart"]).arg(chart_file()).args(photos);
+    let mut command = tintwell(home, 1, &["read", "--dry-run", "--chart"]);
+    command.arg(chart_file()).args(photos);
     command
 }
 

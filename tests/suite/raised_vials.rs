@@ -24,12 +24,10 @@ fn raised(view: &View, up_mm: f64) -> RgbImage {
             continue;
         }
         let paper = view.light.at(PointMm { x: mx, y: my });
-        let light = if my + up_mm < ROWS_MM.1 {
+        let there = PointMm { x: mx, y: my + up_mm };
+        let light = if there.y < ROWS_MM.1 {
             // The card's light falls on the vial where it now is.
-            let (seen, there) = (
-                light_at(view, view.card.to_photo.apply((mx, my + up_mm))),
-                PointMm { x: mx, y: my + up_mm },
-            );
+            let seen = light_at(view, view.card.to_photo.apply((there.x, there.y)));
             let from = view.light.at(there);
             std::array::from_fn(|k| seen[k] / from[k] * paper[k])
         } else {

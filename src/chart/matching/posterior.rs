@@ -2,6 +2,7 @@
 
 use crate::chart::likelihood::LANES;
 use crate::chart::path::Node;
+use crate::math::lanes;
 
 /// Samples of a block.
 const BLOCK: usize = 16;
@@ -95,11 +96,8 @@ impl<'a> Posterior<'a> {
     }
 }
 
-/// Sums of every fourth number, added up.
 fn sum(numbers: &[f64]) -> f64 {
-    let (fours, rest) = numbers.as_chunks::<LANES>();
-    let sums = fours.iter().fold([0.0; LANES], |sums, four| std::array::from_fn(|k| sums[k] + four[k]));
-    sums.iter().chain(rest).sum()
+    lanes::fold(numbers, 0.0, |a, b| a + b)
 }
 
 #[cfg(test)]

@@ -11,6 +11,7 @@ mod mesh;
 use super::{birge_ratio, excess, exp_of_differences};
 use crate::chart::likelihood::{LANES, Look, Problem, beside};
 use crate::chart::path::{NODES_PER_PIECE, Node};
+use crate::math::lanes;
 use mesh::{BETWEEN, INNER, PLACES, SAMPLES, STRIDE};
 
 /// Logarithm of the likelihood, against the best one of the first glance, below which an end of a piece
@@ -71,12 +72,7 @@ impl Part {
 
     /// Sum of squares of the sample that explains the colour best; infinite if none was looked at.
     pub fn least_chi_square(&self) -> f64 {
-        let (fours, rest) = self.chi_squares.as_chunks::<LANES>();
-        let less = |a: f64, b: f64| if b < a { b } else { a };
-        let least = fours
-            .iter()
-            .fold([f64::MAX; LANES], |least, four| std::array::from_fn(|k| less(least[k], four[k])));
-        let least = least.iter().chain(rest).copied().fold(f64::MAX, less);
+        let least = lanes::fold(&self.chi_squares, f64::MAX, |a, b| if b < a { b } else { a });
         if least < f64::MAX { least.max(0.0) } else { f64::INFINITY }
     }
 
