@@ -132,18 +132,20 @@ fn error(dated: &[Dated<'_>]) -> f64 {
     median(dated.iter().map(|(_, days, span)| (span.middle - days).abs()).collect())
 }
 
-/// The simple rules over the same tanks.
+/// The simple rules over the same tanks, their numbers chosen on them, and for each tank on the others.
 fn print_rules(given: &[Dated<'_>], far: &[Dated<'_>]) {
     fn cases<'a>(dated: &[Dated<'a>]) -> Vec<&'a Case> {
         dated.iter().map(|(outcome, ..)| &outcome.case).collect()
     }
-    for rule in rules::fitted(&cases(given)) {
+    let all = cases(given);
+    for (rule, left_out) in rules::fitted(&all).iter().zip(rules::errors_left_out(&all)) {
         println!(
-            "rule: {:<60} median error {:.2} d, over 5 d off {:.2} d; the forecast's is {:.0} % of it",
+            "rule: {:<60} median error {:.2} d, over 5 d off {:.2} d; numbers chosen without the tank {left_out:.2} d; the forecast's is {:.0} and {:.0} % of it",
             rule.to_string(),
-            rule.error(&cases(given)),
+            rule.error(&all),
             rule.error(&cases(far)),
-            100.0 * error(given) / rule.error(&cases(given)),
+            100.0 * error(given) / rule.error(&all),
+            100.0 * error(given) / left_out,
         );
     }
 }

@@ -96,23 +96,50 @@ impl Rule {
     }
 }
 
-/// The rules, each with the whole number that suits `cases` best, and five weeks as they are told.
+/// How a rule's numbers follow from the tanks it may learn from.
+type Maker = fn(&[&Case]) -> Option<Rule>;
+
+/// The rules: five weeks as they are told, and those with the whole number that suits `cases` best.
 pub fn fitted(cases: &[&Case]) -> Vec<Rule> {
-    let best = |rule: &dyn Fn(f64) -> Rule| {
-        let tried = (1..=70).map(|days| rule(f64::from(days)));
-        tried.min_by(|a, b| a.error(cases).total_cmp(&b.error(cases)))
-    };
-    let after_start = best(&Rule::AfterStart);
-    let start = match after_start {
+    MAKERS.iter().filter_map(|maker| maker(cases)).collect()
+}
+
+const MAKERS: [Maker; 5] = [
+    |_| Some(Rule::AfterStart(35.0)),
+    after_start,
+    |cases| best(cases, |days| Rule::AfterPeak(days, start(cases))),
+    |cases| best(cases, |days| Rule::AfterAmmonia(days, start(cases))),
+    |_| Some(Rule::ToldStage),
+];
+
+fn after_start(cases: &[&Case]) -> Option<Rule> {
+    best(cases, Rule::AfterStart)
+}
+
+/// The number of [`after_start`].
+fn start(cases: &[&Case]) -> f64 {
+    match after_start(cases) {
         Some(Rule::AfterStart(days)) => days,
         _ => 35.0,
+    }
+}
+
+fn best(cases: &[&Case], rule: impl Fn(f64) -> Rule) -> Option<Rule> {
+    let tried = (1..=70).map(|days| rule(f64::from(days)));
+    tried.min_by(|a, b| a.error(cases).total_cmp(&b.error(cases)))
+}
+
+/// Median absolute error of each rule of [`fitted`], for each tank its numbers chosen on the others.
+pub fn errors_left_out(cases: &[&Case]) -> Vec<f64> {
+    MAKERS.iter().map(|maker| error_left_out(*maker, cases)).collect()
+}
+
+fn error_left_out(maker: Maker, cases: &[&Case]) -> f64 {
+    let error = |case: &&Case| {
+        let others: Vec<&Case> = cases.iter().copied().filter(|other| !std::ptr::eq(*other, *case)).collect();
+        Some((maker(&others)?.days(case, &others) - case.days?).abs())
     };
-    let mut rules = vec![Rule::AfterStart(35.0)];
-    rules.extend(after_start);
-    rules.extend(best(&|days| Rule::AfterPeak(days, start)));
-    rules.extend(best(&|days| Rule::AfterAmmonia(days, start)));
-    rules.push(Rule::ToldStage);
-    rules
+    median(cases.iter().filter_map(error).collect())
 }
 
 /// The middle value.
