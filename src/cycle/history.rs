@@ -25,9 +25,67 @@ pub struct Deed {
 impl Deed {
     /// Whether its note says that tap water went in, or over the filter, as it came.
     pub fn is_by_untreated_water(&self) -> bool {
-        let note = self.note.to_lowercase();
-        note.contains("untreated") || (note.contains("tap") && !note.contains("treated"))
+        let note = self.note.to_lowercase().replace(['\'', '’'], "");
+        let clauses: Vec<Vec<&str>> = note.split([',', ';', '.', '(', ')']).map(words).collect();
+        let says = |told: fn(&[&str], usize) -> bool| {
+            clauses.iter().any(|clause| (0..clause.len()).any(|at| told(clause, at)))
+        };
+        says(says_untreated) || (says(names_tap) && !says(says_treated))
     }
+}
+
+/// Words that take back what stands shortly before or behind them.
+const NEGATIONS: [&str; 16] = [
+    "not",
+    "no",
+    "non",
+    "never",
+    "without",
+    "none",
+    "forgot",
+    "forgotten",
+    "missing",
+    "wasnt",
+    "isnt",
+    "didnt",
+    "hasnt",
+    "skipped",
+    "out",
+    "un",
+];
+/// How many words before or behind a word may take it back.
+const REACH: (usize, usize) = (3, 2);
+
+fn words(clause: &str) -> Vec<&str> {
+    clause.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect()
+}
+
+fn is_negation(word: &&str) -> bool {
+    NEGATIONS.contains(word)
+}
+
+/// Whether what stands before the word takes it back; behind a "but" the sentence begins anew.
+fn is_taken_back(clause: &[&str], at: usize) -> bool {
+    clause[..at].iter().rev().take(REACH.0).take_while(|word| **word != "but").any(is_negation)
+}
+
+fn names_treatment(word: &str) -> bool {
+    ["treat", "condition", "dechlorin"].iter().any(|stem| word.starts_with(stem))
+}
+
+fn says_untreated(clause: &[&str], at: usize) -> bool {
+    let behind = || clause[at + 1..].iter().take(REACH.1).any(is_negation);
+    let word = clause[at];
+    word.strip_prefix("un").is_some_and(names_treatment)
+        || (names_treatment(word) && (is_taken_back(clause, at) || behind()))
+}
+
+fn says_treated(clause: &[&str], at: usize) -> bool {
+    names_treatment(clause[at]) && !says_untreated(clause, at)
+}
+
+fn names_tap(clause: &[&str], at: usize) -> bool {
+    ["tap", "tapwater", "mains", "faucet"].contains(&clause[at]) && !is_taken_back(clause, at)
 }
 
 /// Everything known of one tank up to the moment at which it is judged.
@@ -80,6 +138,27 @@ mod tests {
         };
         assert!(is_untreated("straight from the tap") && is_untreated("Rinsed under the Tap"));
         assert!(is_untreated("untreated tap water"));
+        for note in [
+            "tap water, not treated",
+            "untreated tap",
+            "unconditioned water",
+            "without conditioner",
+            "forgot the dechlorinator",
+            "tap, conditioner forgotten",
+            "didn't treat the tap water",
+            "not in tank water but tap water",
+        ] {
+            assert!(is_untreated(note), "{note}");
+        }
+        for note in [
+            "tap water with conditioner",
+            "no fish died, treated tap water",
+            "tank water, not tap",
+            "tapped the sponge clean",
+            "dechlorinated tap water",
+        ] {
+            assert!(!is_untreated(note), "{note}");
+        }
         assert!(!is_untreated("treated tap water") && !is_untreated("in tank water") && !is_untreated(""));
     }
 }
