@@ -25,6 +25,7 @@ pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<F
     say_animals(&before, tank, entries, now);
     say_fish(&before, tank, entries, now);
     say_twice(&before, tank, entries);
+    say_long_before(&before, tank, &appended.ids, entries);
     for (&id, entry) in appended.ids.iter().zip(entries) {
         if settings.json {
             print_line(id, now, entry, false)?;
@@ -99,6 +100,25 @@ fn say_fish(before: &Loaded, tank: &str, entries: &[Entry], now: DateTime<FixedO
             printable(tank),
             -added
         );
+    }
+}
+
+/// An entry typed so many days before the tank's latest has likely the year wrong.
+const LONG_BEFORE_DAYS: i64 = 300;
+
+/// Warns of an entry of long before the tank's others.
+fn say_long_before(before: &Loaded, tank: &str, ids: &[Id], entries: &[Entry]) {
+    let of_tank = before.live().filter(|live| live.entry.tank() == Some(tank));
+    let Some(latest) = of_tank.filter_map(|live| live.entry.at()).max() else { return };
+    for (id, at) in ids.iter().zip(entries).filter_map(|(id, entry)| Some((id, entry.at()?))) {
+        let days = (latest - at).num_days();
+        if days > LONG_BEFORE_DAYS {
+            eprintln!(
+                "warning: {} lies {days} days before the latest entry of {}: check the year; if it is wrong, `tintwell log correct {id} --at TIME`",
+                at.format("%Y-%m-%d"),
+                printable(tank)
+            );
+        }
     }
 }
 

@@ -292,3 +292,15 @@ fn a_home_that_is_no_folder_is_named_with_the_mend() {
     assert_eq!(run.status, 2);
     assert!(run.err.contains("log.jsonl") && run.err.contains("another folder with --home"), "{}", run.err);
 }
+
+/// In January last year's date is soon typed; by it today's reading would be as good as none.
+#[test]
+fn an_entry_of_long_before_the_tanks_others_is_warned_of_with_how_to_mend_it() {
+    let home = Home::new();
+    home.done(["add", "--tank", "A", "--at", "2026-01-02 18:00", "ammonia=0"]);
+    let of_year = |at: &str| home.done(["add", "--tank", "A", "--at", at, "ammonia=1"]).err;
+    let said = of_year("2025-01-03 18:00");
+    assert!(said.contains("364 days before the latest entry of A: check the year"), "{said}");
+    assert!(said.contains("tintwell log correct 2 --at TIME"), "{said}");
+    assert!(!of_year("2025-12-03 18:00").contains("check the year"));
+}
