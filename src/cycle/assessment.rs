@@ -19,6 +19,7 @@ use super::series::Series;
 use super::silence::silent_since;
 use super::stage::{Stage, recent_supply, stage_on_the_way};
 use super::stalls::{StallCause, Suspected, suspects};
+use super::strike::Strike;
 use super::window::Parts;
 use crate::terms::Analyte;
 
@@ -29,6 +30,8 @@ const WOULD_PASS: [f64; 3] = [0.3, 0.55, 0.65];
 const NO_DATE_WITH_ANIMALS: &str = "it would be that of a proof by 2 mg/L ammonia, which must not be made with animals in the tank, and a colony that they feed may never be large enough for it";
 /// Why there is no date for a tank with animals while something holds the bacteria back.
 const NO_DATE_WHILE_STALLED: &str = "something holds the bacteria back that are to keep up with the animals: until it is mended none can be foreseen";
+/// Why there is no date for a tank with animals soon after something that may have killed bacteria.
+const NO_DATE_AFTER_STRIKE: &str = "something done within the last week may have killed bacteria, and how many live is not known before a week of tests";
 /// Why there is no date where the forecast contradicts the readings.
 const NO_DATE_AGAINST_READINGS: &str = "by the forecast other water would stand in the tank than was read, so that none of its dates can be trusted: look for what holds the bacteria back, and for anything that was done and not logged";
 /// A proof begun today would pass above this chance.
@@ -81,6 +84,8 @@ pub struct Assessment {
     pub animals: Animals,
     /// What shows that the bacteria keep up with them.
     pub load: Option<Load>,
+    /// What may have killed bacteria that animals in the tank need, within the last week.
+    pub strike: Option<Strike>,
     /// What stands in the water against published criteria.
     pub dangers: Vec<Danger>,
     /// What the colonies have been shown to do.
@@ -151,9 +156,11 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     };
     let animals = Animals::of(&series, facts);
     let load = (animals == Animals::Present).then(|| carried(&series, facts, &drawn)).flatten();
+    let strike = (animals == Animals::Present).then(|| Strike::of(&series, facts)).flatten();
     let is_stalled = stage == Stage::Stalled;
     let (ready_on, unforeseen) = match date(&posterior, chance, animals, is_stalled, now) {
         _ if ready => (None, None),
+        _ if strike.is_some() => (None, Some(NO_DATE_AFTER_STRIKE)),
         Ok(on) => (Some(on), None),
         Err(why) => (None, Some(why)),
     };
@@ -179,6 +186,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         left_out: as_logged.left_out,
         animals,
         load,
+        strike,
         capacity,
         dangers: dangers(&series, facts),
         plan: plan_proof(&series, facts, &drawn),

@@ -18,6 +18,9 @@ const TESTS: usize = 4;
 /// Days without a test of both that a row of tests may have.
 const GAP_DAYS: f64 = 8.0;
 
+/// Days until what dead bacteria leave shows in a test (common practice); a test sooner tells nothing of it.
+const SHOWS_AFTER_DAYS: f64 = 1.0;
+
 /// A row of tests with animals in the tank, all of which found neither ammonia nor nitrite.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Load {
@@ -55,9 +58,20 @@ pub fn carried(series: &Series, facts: &TankFacts, balance: &Balance) -> Option<
         row.push(sample);
     }
     let (last, first) = (row.first()?, row.last()?);
+    if poured_since(series, facts, last.day - SHOWS_AFTER_DAYS) {
+        return None;
+    }
     let days = last.day - first.day;
     let shown = row.len() >= TESTS && days >= SPAN_DAYS && series.now - last.day <= RECENT_DAYS;
     shown.then_some(Load { tests: row.len(), days })
+}
+
+/// Whether water that may hold chlorine went in after `day`. Where both are tested as zero after it, it did no harm.
+fn poured_since(series: &Series, facts: &TankFacts, day: f64) -> bool {
+    let source = Source::new(facts);
+    series
+        .of_kind(EventKind::WaterChange)
+        .any(|change| change.day > day && source.likely_poisons(&change.deed))
 }
 
 /// The day of the last deed that sets the count back: more animals, ammonia by mistake, or what may kill bacteria.

@@ -28,6 +28,7 @@ mod silence;
 pub mod stage;
 pub mod stalls;
 pub mod standing;
+pub mod strike;
 pub mod track;
 pub mod window;
 

@@ -6,6 +6,7 @@ use crate::cycle::danger::{Danger, Severity};
 use crate::cycle::forecast::Settling;
 use crate::cycle::proof::Outcome;
 use crate::cycle::stage::Stage;
+use crate::cycle::strike::Strike;
 use crate::math::digits::percent;
 use crate::terms::Analyte;
 use crate::terms::unit::MEQ_PER_DKH;
@@ -37,6 +38,9 @@ fn verdict(assessment: &Assessment) -> String {
         }
         (true, _) => "READY for animals, added in stages".to_owned(),
         (false, Stage::Stalled) => "NOT READY: stalled".to_owned(),
+        (false, Stage::Cycled) if assessment.strike.is_some() && assessment.load.is_none() => {
+            "NOT PROVED: something was done that may have killed bacteria".to_owned()
+        }
         (false, _) if assessment.load.is_some() => {
             "KEEPS UP with its animals so far; not proved for more".to_owned()
         }
@@ -96,6 +100,9 @@ pub fn settling(assessment: &Assessment) -> Option<String> {
         return None;
     }
     let settling = assessment.posterior.settling().filter(|_| assessment.forecast_holds)?;
+    if assessment.strike.is_some() && settling != Settling::NotInSight {
+        return Some(format!("{}.", Strike::sentence()));
+    }
     // While something holds the bacteria back nobody is promised that they will do.
     if assessment.stage == Stage::Stalled && settling != Settling::NotInSight {
         return None;

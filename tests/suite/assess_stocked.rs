@@ -426,3 +426,87 @@ fn who_only_reads_photos_is_told_of_harm_at_once() {
     assert!(told.contains("today: change water now: 50 % (50 litres)"), "{told}");
     assert!(!read(false, &now).contains("today: change water"), "nobody lives there");
 }
+
+/// Four fish for a month: nitrite rose and went, and both have been at zero for twelve days.
+fn settled(facts: &[&str]) -> Stocked {
+    let tank = Stocked::new(facts);
+    tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
+    for day in (2..=30).step_by(2) {
+        tank.event(&Stocked::at(day, 9), &["food=0.4"]);
+        let nitrite = if (8..18).contains(&day) { "nitrite=0.8" } else { "nitrite=0" };
+        let nitrate = format!("nitrate={}", 5 + day / 2);
+        tank.add(&Stocked::at(day, 18), &["ammonia=0", nitrite, &nitrate, "ph=7.2"]);
+    }
+    tank
+}
+
+const KEEPS_UP: [&str; 4] = ["--tap-nitrate", "5", "--temperature", "25"];
+
+#[test]
+fn nobody_is_promised_low_water_after_what_may_have_killed_bacteria() {
+    let (cleaned, next) = (Stocked::at(30, 21), Stocked::at(31, 8));
+    for deed in [&["filter_cleaned", "--note", "in tap water, not treated"][..], &["medicine"]] {
+        let tank = settled(&[]);
+        assert!(tank.words(&cleaned).contains("likely to stay below 0.25"), "{}", tank.words(&cleaned));
+        tank.event(&cleaned, deed);
+        let words = tank.words(&next);
+        assert!(!words.contains("likely to stay below"), "{words}");
+        assert!(words.contains("how many live is not known before a week of tests"), "{words}");
+        assert!(!words.contains("would probably pass") && !words.contains("may be ready already"), "{words}");
+        assert_eq!(tank.judged(&next)["ready_on"], Value::Null);
+        let compared = tank.home.done(["assess", "--json", "--what-if", "--at", &next]).lines().remove(0);
+        assert_eq!(compared["what_if"][0]["reliable"], Value::from(false), "{compared}");
+    }
+}
+
+#[test]
+fn untreated_water_since_the_last_test_ends_what_a_row_of_zeros_shows() {
+    let (poured, next) = (Stocked::at(30, 21), Stocked::at(31, 8));
+    for deed in ["filter_cleaned", "water_change=30"] {
+        let tank = settled(&KEEPS_UP);
+        assert!(tank.words(&poured).contains("KEEPS UP"));
+        tank.event(&poured, &[deed, "--note", "tap water, not treated"]);
+        let words = tank.words(&next);
+        assert!(!words.contains("KEEPS UP") && !words.contains("if more animals are to come"), "{words}");
+        assert!(words.contains("daily until 6 April"), "{words}");
+    }
+}
+
+#[test]
+fn no_more_animals_are_spoken_of_in_the_week_after_a_filter_was_cleaned() {
+    let tank = settled(&[&KEEPS_UP[..], &["--water-conditioner", "always"]].concat());
+    let (cleaned, next) = (Stocked::at(30, 21), Stocked::at(31, 8));
+    assert!(tank.is_told(&cleaned, "feed as you do; if more animals are to come"));
+    tank.event(&cleaned, &["filter_cleaned", "--note", "in tank water"]);
+    assert!(!tank.is_told(&next, "feed as you do; if more animals are to come"));
+    assert!(tank.is_told(&next, "put in no further animals for now"));
+}
+
+/// More than twice the fish there were: what they give off doubles overnight, and a colony takes weeks.
+#[test]
+fn many_fish_at_once_are_answered_by_a_week_of_watching() {
+    let (came, next) = (Stocked::at(30, 21), Stocked::at(31, 8));
+    let told = |fish: &str| {
+        let tank = settled(&KEEPS_UP);
+        tank.event(&came, &[fish]);
+        tank.words(&next)
+    };
+    let many = told("fish_added=20");
+    assert!(many.contains("20 fish were added to 4"), "{many}");
+    assert!(many.contains("change water as soon as either shows — daily until 6 April"), "{many}");
+    let few = told("fish_added=1");
+    assert!(!few.contains("fish were added"), "{few}");
+}
+
+/// Poured into a reef, fresh water harms as surely as ammonia does.
+#[test]
+fn in_salt_water_the_caution_with_changes_names_the_salt() {
+    for (water, named) in [("sea", true), ("brackish", true), ("fresh", false)] {
+        let tank = Stocked::new(&["--water", water]);
+        tank.event(&Stocked::at(1, 10), &["fish_added=2"]);
+        tank.add(&Stocked::at(10, 18), &["ammonia=0.5", "nitrite=1", "nitrate=10", "ph=8.2"]);
+        let said = tank.words(&Stocked::at(10, 20));
+        assert!(said.contains("change water"), "{said}");
+        assert_eq!(said.contains("the tank's own salinity"), named, "{water}: {said}");
+    }
+}

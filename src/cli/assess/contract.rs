@@ -38,6 +38,8 @@ pub struct WhatIfLine {
     pub until: &'static str,
     /// Probability that this comes about within 90 days.
     pub passes_within_90_days: f64,
+    /// Whether the days can be relied on at all; the words say why where they cannot.
+    pub reliable: bool,
 }
 
 #[derive(Debug, Serialize)]

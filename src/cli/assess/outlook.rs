@@ -39,7 +39,9 @@ pub fn print(assessment: &Assessment, what_if: bool) {
 
 /// How far the compared days can be relied on.
 const fn reliance(assessment: &Assessment) -> &'static str {
-    if assessment.forecast_holds {
+    if assessment.strike.is_some() {
+        "Something done within the last week may have killed bacteria: do not rely on these days."
+    } else if assessment.forecast_holds {
         "The forecast rests on a model: take the days as rough."
     } else {
         "The forecast does not agree with what was read: do not rely on these days."
@@ -82,6 +84,7 @@ pub fn lines(assessment: &Assessment) -> Vec<WhatIfLine> {
                 Awaited::Settling => "settling",
             },
             passes_within_90_days: 1.0 - comparison.never,
+            reliable: assessment.forecast_holds && assessment.strike.is_none(),
         })
         .collect()
 }

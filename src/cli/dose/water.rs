@@ -4,7 +4,7 @@ use anyhow::{Context, Result};
 
 use super::Tank;
 use super::output::Sheet;
-use crate::cycle::advice::CHANGE_CAUTION;
+use crate::cycle::advice::change_caution;
 use crate::cycle::dosing::{repeated_changes, single_change, weekly_change_to_hold};
 use crate::terms::Analyte;
 
@@ -63,7 +63,7 @@ pub fn reckon(args: &Args, tank: &Tank) -> Result<Sheet> {
         );
     }
     sheet.note("with animals in the tank change no more than half at once, unless they are in acute danger");
-    sheet.caution(CHANGE_CAUTION);
+    sheet.caution(change_caution(&tank.facts));
     Ok(sheet)
 }
 

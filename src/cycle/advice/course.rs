@@ -41,7 +41,7 @@ pub fn course(
         list.extend(keep_fed(assessment, series, facts));
     }
     list.extend(buffer(assessment, series, facts));
-    list.extend(next_test(assessment, series, facts));
+    list.extend(next_test(assessment, series));
     if let Some(why) = assessment.unforeseen.filter(|_| !assessment.ready) {
         list.push(Advice::new(if present { "expect no date" } else { "expect no date yet" }, "", why));
     }
@@ -122,14 +122,14 @@ fn thin(standing: f64, assessment: &Assessment, facts: &TankFacts) -> Advice {
 }
 
 /// The test to make next; nothing where animals in danger have theirs already.
-fn next_test(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Option<Advice> {
+fn next_test(assessment: &Assessment, series: &Series) -> Option<Advice> {
     let present = assessment.animals == Animals::Present;
     let said = assessment.dangers.iter().any(|danger| danger.severity >= Severity::Unknown);
     if present && said && !assessment.ready {
         return None;
     }
     // After what may have killed bacteria they are asked for daily.
-    if present && struck(series, facts).is_some() {
+    if present && struck(assessment.strike, series).is_some() {
         return None;
     }
     // Of a proof in doubt daily tests are asked for already.

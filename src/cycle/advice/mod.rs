@@ -24,11 +24,23 @@ pub const ALKALINITY_CAUTION: &str = "Dissolve it first and add it over an hour:
 /// Caution with a warmer heater.
 pub const WARMTH_CAUTION: &str = "Warmer water holds less oxygen and turns more ammonium into harmful ammonia. With animals in the tank keep to what their kind needs, change it by a degree a day at most, and not while ammonia or nitrite stand.";
 /// Caution with salt against nitrite.
-pub const SALT_CAUTION: &str = "Plain sodium chloride without additives, dissolved first, in portions over hours. Some fish, snails and plants do not stand salt: look up your species, and ask a vet.";
+pub const SALT_CAUTION: &str = "Plain sodium chloride without additives, dissolved first, in portions over hours. Some fish, shrimps, snails and plants do not stand salt: look up your species, and ask a vet.";
 /// Caution with ammonia that acid water holds harmless.
 pub const HELD_CAUTION: &str = "A conditioner that binds ammonia (as its label says), or water of the tank's own pH, allows more. Stop before the pH has risen by 0.3 in a day, treat tap water against chlorine and chloramine, match its temperature, feed as little as you can, add air, and ask a vet or an experienced keeper.";
 /// Caution with water changes.
 pub const CHANGE_CAUTION: &str = "Treat the tap water against chlorine and chloramine as the conditioner's label says, and match its temperature.";
+
+/// The same where the tank's water is salt.
+pub const SALT_CHANGE_CAUTION: &str = "Never pour in fresh water: mix new water to the tank's own salinity beforehand, from tap water treated against chlorine and chloramine or from pure water, let it dissolve and be stirred for as long as the salt's label says, and match its temperature and pH.";
+
+/// What to beware of with changes of this tank's water.
+pub fn change_caution(facts: &TankFacts) -> &'static str {
+    if matches!(facts.water.as_deref(), Some("sea" | "brackish")) {
+        SALT_CHANGE_CAUTION
+    } else {
+        CHANGE_CAUTION
+    }
+}
 
 /// One thing to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -82,7 +94,7 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     match animals {
         Animals::Present => {
             list.extend(rescue::rescue(&assessment.dangers, acid::held(series, facts), facts));
-            list.extend(strike::struck(series, facts));
+            list.extend(strike::struck(assessment.strike, series));
             list.extend(foresee::foreseen(assessment, series, facts));
         }
         Animals::Unknown if list.is_empty() => list.push(ask(facts)),
@@ -96,6 +108,9 @@ pub fn advice(assessment: &Assessment, series: &Series, facts: &TankFacts) -> Ve
     }
     let changes_water = list.iter().any(|advice| advice.changes_water);
     list.extend(course::course(assessment, series, facts, changes_water));
+    for advice in list.iter_mut().filter(|advice| advice.caution == Some(CHANGE_CAUTION)) {
+        advice.caution = Some(change_caution(facts));
+    }
     list
 }
 

@@ -100,7 +100,10 @@ fn held_up(assessment: &Assessment, too_much_nitrate: Option<f64>, facts: &TankF
     let buffer = assessment.balance.alkalinity_meq_l.filter(|left| *left < RESERVE_MEQ_L && had_more).map(|left| {
         format!("about {left:.1} meq/L of the buffer are left: once it is used up, the pH falls and the bacteria stop")
     });
-    let why: Vec<String> = nitrate.into_iter().chain(buffer).collect();
+    let strike = assessment
+        .strike
+        .map(|strike| format!("{}, and the tests of this week are to show how many are left", strike.what));
+    let why: Vec<String> = strike.into_iter().chain(nitrate).chain(buffer).collect();
     (!why.is_empty()).then(|| Advice::new("put in no further animals for now", "", why.join("; and ")))
 }
 
