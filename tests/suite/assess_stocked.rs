@@ -431,8 +431,11 @@ fn who_only_reads_photos_is_told_of_harm_at_once() {
 fn settled(facts: &[&str]) -> Stocked {
     let tank = Stocked::new(facts);
     tank.event(&Stocked::at(1, 10), &["fish_added=4"]);
-    for day in (2..=30).step_by(2) {
-        tank.event(&Stocked::at(day, 9), &["food=0.4"]);
+    for day in 1..=30 {
+        tank.event(&Stocked::at(day, 9), &["food=0.2"]);
+        if day % 2 == 1 {
+            continue;
+        }
         let nitrite = if (8..18).contains(&day) { "nitrite=0.8" } else { "nitrite=0" };
         let nitrate = format!("nitrate={}", 5 + day / 2);
         tank.add(&Stocked::at(day, 18), &["ammonia=0", nitrite, &nitrate, "ph=7.2"]);
