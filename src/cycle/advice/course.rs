@@ -1,14 +1,13 @@
 //! What to do along the normal course of the cycle.
 
 use super::buffer::buffer;
-use super::mend::BEARABLE;
+use super::mend::{BEARABLE, changes_until_bearable};
 use super::stocking::stocking;
 use super::strike::struck;
 use super::{AMMONIA_CAUTION, Advice, CHANGE_CAUTION, START_DOSE, grams, litres, unless_animals};
 use crate::cycle::animals::Animals;
 use crate::cycle::assessment::Assessment;
 use crate::cycle::danger::Severity;
-use crate::cycle::dosing::repeated_changes;
 use crate::cycle::plan::PROOF_MG_L;
 use crate::cycle::series::{RECENT_DAYS, Series};
 use crate::cycle::stage::Stage;
@@ -109,10 +108,11 @@ fn is_outdated(day: f64, series: &Series) -> Option<String> {
 
 /// What to do with more ammonia than is good for a start-up.
 fn thin(standing: f64, assessment: &Assessment, facts: &TankFacts) -> Advice {
-    let tap = facts.tap.ammonia_mg_l.unwrap_or(0.0);
-    let changes = repeated_changes(standing, tap, BEARABLE, HALF).map_or(1.0, f64::ceil);
     let half = litres(HALF, facts);
-    let amount = if changes > 1.0 { format!("{half}, {changes:.0} times") } else { half };
+    let amount = match changes_until_bearable(standing, HALF, facts) {
+        Some(times) if times > 1.0 => format!("{half}, {times:.0} times"),
+        _ => half,
+    };
     let why = format!(
         "{standing:.1} mg/L ammonia stand, and more than {BEARABLE:.0} can hold back the bacteria that take nitrite (common practice); let it fall below {DOSE_BELOW} mg/L before you dose again"
     );

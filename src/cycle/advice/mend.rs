@@ -17,6 +17,8 @@ use crate::terms::{Analyte, EventKind, TankFacts};
 const GOOD_ALKALINITY: f64 = 2.5;
 /// Ammonia to come down to where there is too much, mg/L NH3.
 pub const BEARABLE: f64 = 4.0;
+/// Share of the water changed at once against ammonia that holds the bacteria back.
+const MOST: f64 = 0.8;
 
 /// One line for each fault.
 pub fn faults(faults: &[Fault], animals: Animals) -> Vec<Advice> {
@@ -139,17 +141,23 @@ fn buffer(series: &Series, facts: &TankFacts, animals: Animals, why: &str) -> Op
     Some(advice.beware(ALKALINITY_CAUTION))
 }
 
+/// Changes of this share of the water that bring so much ammonia, mg/L NH3, down to what is bearable; `None`
+/// if it is so already, or no number of them can.
+pub fn changes_until_bearable(standing: f64, share: f64, facts: &TankFacts) -> Option<f64> {
+    let tap = facts.tap.ammonia_mg_l.unwrap_or(0.0);
+    repeated_changes(standing, tap, BEARABLE, share).ok().filter(|times| *times > 0.0).map(f64::ceil)
+}
+
 fn dilute(series: &Series, facts: &TankFacts, animals: Animals, why: &str) -> Advice {
     let given: f64 = series.of_kind(EventKind::AmmoniaDose).map(|dose| dose.amount() * VOLUME_FACTOR).sum();
     let read = series.latest(Analyte::Ammonia).map_or(0.0, |(_, level)| level.value * NH3_PER_N);
     let past_chart = series.latest(Analyte::Ammonia).is_some_and(|(_, level)| level.above);
     let standing = if past_chart { read.max(given) } else { read };
-    let tap = facts.tap.ammonia_mg_l.unwrap_or(0.0);
-    let amount = match repeated_changes(standing, tap, BEARABLE, 0.8) {
-        Ok(times) if times > 0.0 => {
-            format!("80 %, {:.0} times: from about {standing:.0} to {BEARABLE:.0} mg/L", times.ceil())
+    let amount = match changes_until_bearable(standing, MOST, facts) {
+        Some(times) => {
+            format!("80 %, {times:.0} times: from about {standing:.0} to {BEARABLE:.0} mg/L")
         }
-        _ => "80 %".to_owned(),
+        None => "80 %".to_owned(),
     };
     let unless = unless_animals(animals);
     let action = format!("{unless}change water, and dose no more until ammonia has fallen below 1 mg/L");
