@@ -5,7 +5,7 @@ use chrono::{DateTime, FixedOffset};
 
 use super::entry_args::EntryArgs;
 use super::{Outcome, Settings, clock, harm, history, logging};
-use crate::log::{Entry, Log, Reading, Source, quantity};
+use crate::log::{Entry, Reading, Source, quantity};
 use crate::reading::Measurement;
 use crate::terms::Analyte;
 
@@ -33,11 +33,10 @@ pub struct Args {
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let now = clock::now();
     let at = args.entry.time(now)?;
-    let entries: Result<Vec<Entry>> = args.readings.iter().map(|text| reading(args, text, at)).collect();
+    let entries = args.readings.iter().map(|text| reading(args, text, at)).collect::<Result<Vec<Entry>>>()?;
     let tank = &args.entry.tank;
-    logging::write(settings, tank, &entries?, now)?;
-    let log = Log::at(&settings.home).load()?;
-    for line in harm::shown_by(&history::of(&log, tank), at, now) {
+    let before = logging::write(settings, tank, &entries, now)?;
+    for line in harm::shown_by(&history::with(&before, tank, &entries), at, now) {
         eprintln!("warning: {line}");
     }
     Ok(Outcome::Done)

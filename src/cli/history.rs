@@ -6,7 +6,7 @@ use anyhow::{Result, bail};
 
 use super::suggest;
 use crate::cycle::{Deed, TankHistory};
-use crate::log::{Entry, Live, Loaded, Log, TankLog};
+use crate::log::{Entry, Loaded, Log, TankLog};
 use crate::terms::TankFacts;
 
 /// The tank that is asked for, or else all.
@@ -40,15 +40,21 @@ pub fn load(log: &Log, tank: &str) -> Result<TankLog> {
 
 /// Everything that counts of one tank, by time.
 pub fn of(loaded: &Loaded, tank: &str) -> TankHistory {
+    with(loaded, tank, &[])
+}
+
+/// The same, with entries of the tank that were written since the log was loaded.
+pub fn with(loaded: &Loaded, tank: &str, since: &[Entry]) -> TankHistory {
     let mut history = empty(loaded.facts(tank));
-    loaded.live().filter(|live| live.entry.tank() == Some(tank)).for_each(|live| take(&mut history, live));
+    let before = loaded.live().map(|live| live.entry).filter(|entry| entry.tank() == Some(tank));
+    before.chain(since).for_each(|entry| take(&mut history, entry));
     by_time(history)
 }
 
 /// Everything that counts of the tank, by time.
 pub fn of_tank(log: &TankLog) -> TankHistory {
     let mut history = empty(log.facts());
-    log.live().for_each(|live| take(&mut history, live));
+    log.live().for_each(|live| take(&mut history, live.entry));
     by_time(history)
 }
 
@@ -59,7 +65,7 @@ pub fn of_all(loaded: &Loaded) -> Vec<TankHistory> {
     let mut histories: Vec<TankHistory> = tanks.iter().map(|tank| empty(loaded.facts(tank))).collect();
     for live in loaded.live() {
         if let Some(&at) = live.entry.tank().and_then(|tank| place.get(tank)) {
-            take(&mut histories[at], live);
+            take(&mut histories[at], live.entry);
         }
     }
     histories.into_iter().map(by_time).collect()
@@ -69,8 +75,8 @@ const fn empty(facts: TankFacts) -> TankHistory {
     TankHistory { facts, measurements: Vec::new(), deeds: Vec::new() }
 }
 
-fn take(history: &mut TankHistory, live: Live) {
-    match live.entry {
+fn take(history: &mut TankHistory, entry: &Entry) {
+    match entry {
         Entry::Reading(reading) => history.measurements.push(reading.measurement.clone()),
         Entry::Event(event) => history.deeds.push(Deed {
             kind: event.kind,

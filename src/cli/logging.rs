@@ -12,11 +12,16 @@ use crate::report;
 use crate::terms::EventKind;
 use crate::terms::text::{printable, shell_word};
 
-/// Writes entries of one tank, says what was written and what is odd about it.
+/// Writes entries of one tank, says what was written and what is odd about it; gives the log as it was before.
 ///
 /// # Errors
 /// If the log cannot be read or written.
-pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<FixedOffset>) -> Result<()> {
+pub fn write(
+    settings: &Settings,
+    tank: &str,
+    entries: &[Entry],
+    now: DateTime<FixedOffset>,
+) -> Result<Loaded> {
     let log = Log::at(&settings.home);
     let before = log.load()?;
     let appended = log.append(entries, now)?;
@@ -33,7 +38,7 @@ pub fn write(settings: &Settings, tank: &str, entries: &[Entry], now: DateTime<F
             println!("logged {}", phrase(id, entry));
         }
     }
-    Ok(())
+    Ok(before)
 }
 
 /// Prints an entry as a line of JSON if it is a reading or an event.
