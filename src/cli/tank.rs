@@ -133,6 +133,9 @@ fn told(args: &Args, name: &str) -> Result<TankFacts> {
     facts.tap.disinfectant.clone_from(&args.tap_disinfectant);
     for text in &args.chart_top {
         let (analyte, typed) = super::add::value(text)?;
+        let Some(level) = typed.plain() else {
+            bail!("{text:?}: a chart's last level is one plain number, such as {analyte}=8");
+        };
         let top = &mut facts.chart_top;
         let place = match analyte {
             Analyte::Ammonia => &mut top.ammonia,
@@ -141,7 +144,7 @@ fn told(args: &Args, name: &str) -> Result<TankFacts> {
             Analyte::Ph => &mut top.ph,
             other => bail!("{other} is not read from a colour chart with a last level"),
         };
-        *place = typed.value;
+        *place = Some(level);
     }
     Ok(facts)
 }

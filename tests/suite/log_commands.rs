@@ -207,6 +207,17 @@ fn facts_of_a_tank_are_kept_and_changed_one_by_one() {
 }
 
 #[test]
+fn a_charts_last_level_is_one_plain_number() {
+    let home = Home::new();
+    home.done(["tank", "A", "--volume", "110"]);
+    for level in ["ammonia=>8", "ammonia=<8", "ammonia=4..8"] {
+        let refused = home.run(["tank", "A", "--chart-top", level]);
+        assert_eq!(refused.status, 2, "{level}: {}", refused.out);
+        assert!(refused.err.contains("one plain number, such as ammonia=8"), "{}", refused.err);
+    }
+}
+
+#[test]
 fn an_export_is_guarded_against_formulas_and_comes_back_as_nothing_new() {
     let home = Home::new();
     let note = "=HYPERLINK(\"x\")";
