@@ -118,6 +118,9 @@ pub struct CardView {
 }
 
 /// Finds the card in an upright photo.
+///
+/// # Errors
+/// There is no card, or it cannot be measured.
 pub fn find(photo: &Upright) -> Result<CardView, CardError> {
     find_by_tags(photo, &find_tags(photo))
 }

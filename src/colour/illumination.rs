@@ -83,6 +83,9 @@ pub struct Illumination {
 
 impl Illumination {
     /// Fits the light over all bare paper of the card.
+    ///
+    /// # Errors
+    /// The paper is overexposed or far too dark, or too little of it is to be seen.
     pub fn fit(photo: &Photo, view: &CardView) -> Result<Self, IlluminationError> {
         let places = paper_cells(view.layout);
         let measured: Vec<_> = places

@@ -54,12 +54,18 @@ fn positive(what: &'static str, value: f64) -> Result<f64, DoseError> {
 }
 
 /// Ammonium chloride that raises total ammonia by `rise_mg_l` (as NH3) in `volume_l`, grams.
+///
+/// # Errors
+/// An amount is not above zero.
 pub fn ammonium_chloride_g(rise_mg_l: f64, volume_l: f64) -> Result<f64, DoseError> {
     let rise = positive("the rise of ammonia (mg/L)", rise_mg_l)?;
     Ok(rise * positive("the volume (litres)", volume_l)? / 1000.0 * NH4CL_G_PER_MOL / NH3_G_PER_MOL)
 }
 
 /// Density of aqueous ammonia of `percent` by mass at 20 °C, g/mL, between the table's rows.
+///
+/// # Errors
+/// The table does not reach such a strength: 0.1 to 30 percent.
 pub fn aqueous_ammonia_density(percent: f64) -> Result<f64, DoseError> {
     if !(0.1..=30.0).contains(&percent) {
         return Err(DoseError::Strength { percent });
@@ -72,6 +78,9 @@ pub fn aqueous_ammonia_density(percent: f64) -> Result<f64, DoseError> {
 /// Aqueous ammonia of `percent` by mass that raises total ammonia by `rise_mg_l` in `volume_l`, millilitres.
 ///
 /// `density` (g/mL) overrides the table where the label gives it.
+///
+/// # Errors
+/// An amount is not above zero, or the table does not reach the strength and no density is given.
 pub fn aqueous_ammonia_ml(
     rise_mg_l: f64,
     volume_l: f64,
@@ -89,6 +98,9 @@ pub fn aqueous_ammonia_ml(
 }
 
 /// Total ammonia that `food_g` of a food with `protein_percent` comes to once broken down, mg/L as NH3.
+///
+/// # Errors
+/// An amount is not above zero.
 pub fn ammonia_from_food_mg_l(food_g: f64, protein_percent: f64, volume_l: f64) -> Result<f64, DoseError> {
     let nitrogen_g =
         positive("the food (grams)", food_g)? * positive("the protein (percent)", protein_percent)? / 100.0
@@ -97,6 +109,9 @@ pub fn ammonia_from_food_mg_l(food_g: f64, protein_percent: f64, volume_l: f64) 
 }
 
 /// Food whose breakdown raises total ammonia by `rise_mg_l` (as NH3), grams.
+///
+/// # Errors
+/// An amount is not above zero.
 pub fn food_g(rise_mg_l: f64, protein_percent: f64, volume_l: f64) -> Result<f64, DoseError> {
     let rise = positive("the rise of ammonia (mg/L)", rise_mg_l)?;
     Ok(rise / ammonia_from_food_mg_l(1.0, protein_percent, volume_l)?)
@@ -108,6 +123,9 @@ pub fn after_change(before: f64, tap: f64, share: f64) -> f64 {
 }
 
 /// Share (0 to 1) of one water change that brings `before` to `target`; zero if it is there already.
+///
+/// # Errors
+/// Tap water holds as much as `target` or more.
 pub fn single_change(before: f64, tap: f64, target: f64) -> Result<f64, DoseError> {
     if before <= target {
         return Ok(0.0);
@@ -119,6 +137,9 @@ pub fn single_change(before: f64, tap: f64, target: f64) -> Result<f64, DoseErro
 }
 
 /// Changes of `share` (0 to 1) each that bring `before` to `target`, as a real number: round it up.
+///
+/// # Errors
+/// Tap water holds as much as `target` or more, or `share` is not above zero.
 pub fn repeated_changes(before: f64, tap: f64, target: f64, share: f64) -> Result<f64, DoseError> {
     if single_change(before, tap, target)? == 0.0 {
         return Ok(0.0);
@@ -130,6 +151,9 @@ pub fn repeated_changes(before: f64, tap: f64, target: f64, share: f64) -> Resul
 /// Share of a weekly change that holds a rise of `weekly_rise` at `target` in the long run.
 ///
 /// Just before each change the level then stands at `target`.
+///
+/// # Errors
+/// Tap water holds as much as `target` or more.
 pub fn weekly_change_to_hold(weekly_rise: f64, tap: f64, target: f64) -> Result<f64, DoseError> {
     if target <= tap {
         return Err(DoseError::Unreachable { target, tap });

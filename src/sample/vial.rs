@@ -163,6 +163,9 @@ pub struct Sample {
 }
 
 /// Finds the vial in a window and measures its liquid.
+///
+/// # Errors
+/// There is no vial, more than one, or one outside the window, or too little of its liquid can be measured.
 pub fn find_vial(
     photo: &Photo,
     view: &CardView,

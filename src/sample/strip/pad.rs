@@ -33,6 +33,9 @@ const BARE_HALF: f64 = 2.0;
 const PAPER_MARGIN_MM: f64 = 3.0;
 
 /// Measures one pad.
+///
+/// # Errors
+/// The pad is hidden, in part covered or folded, or a reflection lies on it.
 pub fn measure(lying: &Lying, place: &Place, pad: &Pad) -> Result<PadSample, SampleError> {
     let centre = place.along(pad.centre_mm);
     let square = |share: f64| {

@@ -50,6 +50,9 @@ impl Place {
 }
 
 /// Lays the form on the trace in every way and takes the best.
+///
+/// # Errors
+/// The form does not fit the strip that lies there.
 pub fn find(lying: &Lying, form: &StripForm) -> Result<Place, SampleError> {
     let other = SampleError::OtherStrip { pads: form.pads.len() };
     if !WIDTHS.contains(&(lying.axis.width / form.width_mm)) {
