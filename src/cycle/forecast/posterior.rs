@@ -140,8 +140,7 @@ impl Posterior {
 
     /// The same by the filter alone, without the climatology.
     pub fn days_by_filter(&self) -> Option<Span> {
-        let finite: Vec<f64> = self.outlook.days.iter().copied().filter(|day| day.is_finite()).collect();
-        Span::densest(&finite)
+        Weighted::even(&self.outlook.days).finite().densest()
     }
 
     /// How the tank stands, as the climatology takes it.

@@ -7,7 +7,7 @@ use std::fmt;
 
 use super::particle::Block;
 use super::posterior::{DateSpan, Posterior};
-use super::quantile::Span;
+use super::weighted::Weighted;
 use crate::cycle::kinetics::WIDTH;
 use crate::terms::unit::{NH3_PER_N, NO2_PER_N};
 
@@ -91,7 +91,7 @@ impl Posterior {
         if !more_than_half(finite.len()) {
             return Some(Settling::NotInSight);
         }
-        Some(Settling::Between(self.dates(Span::densest(&finite)?)))
+        Some(Settling::Between(self.dates(Weighted::even(&finite).densest()?)))
     }
 }
 

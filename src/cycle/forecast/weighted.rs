@@ -1,6 +1,12 @@
-//! Quantiles of days that weigh unequally.
+//! Quantiles and shortest intervals of days, which may weigh unequally.
 
-use super::quantile::{DENSEST, Span};
+use super::quantile::Span;
+
+/// Share of skew values that lie below the place where they lie most densely.
+///
+/// A log-normal distribution is densest at its quantile `Phi(-spread)`: 0.35 for the spread of 0.4 that days
+/// have. Looking for the densest place itself finds the same, but scatters more from sample to sample.
+const DENSEST: f64 = 0.35;
 
 /// Days with their weights, by day.
 pub struct Weighted {
@@ -15,6 +21,11 @@ impl Weighted {
         sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
         let total = sorted.iter().map(|(_, weight)| weight).sum();
         Self { sorted, total }
+    }
+
+    /// Each of `values` weighs the same.
+    pub fn even(values: &[f64]) -> Self {
+        Self::new(values, &vec![1.0; values.len()])
     }
 
     /// Only the finite ones.
@@ -45,8 +56,8 @@ impl Weighted {
         Some(Span { low: self.quantile(0.1)?, middle: self.quantile(0.5)?, high: self.quantile(0.9)? })
     }
 
-    /// The shortest interval with 80 % of the weight, and about where values lie most densely (see
-    /// [`Span::densest`]).
+    /// The shortest interval with 80 % of the weight, and about where finite values lie most densely; `None`
+    /// if there are none. For skew values it is much shorter than the middle one and as sure.
     pub fn densest(&self) -> Option<Span> {
         let middle = self.quantile(DENSEST)?;
         let (low, high) = self.shortest(0.8)?;
@@ -79,6 +90,9 @@ impl Weighted {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, LogNormal};
+    use rand_pcg::Pcg64Mcg;
 
     const DAYS: [f64; 10] = [0.0, 1.0, 1.0, 2.0, 2.0, 3.0, 4.0, 6.0, 20.0, 40.0];
 
@@ -87,6 +101,54 @@ mod tests {
         let even = Weighted::new(&DAYS, &[2.0; 10]);
         assert_eq!(even.densest(), Some(Span { low: 0.0, middle: 2.0, high: 6.0 }));
         assert_eq!(even.span(), Some(Span { low: 0.0, middle: 2.0, high: 20.0 }));
+    }
+
+    /// The mode of a log-normal is `median exp(-spread^2)` (textbook).
+    #[test]
+    fn of_log_normal_values_the_middle_is_about_the_mode() {
+        let mut rng = Pcg64Mcg::seed_from_u64(1);
+        for spread in [0.3, 0.4, 0.5] {
+            let drawn = LogNormal::new(20f64.ln(), spread).unwrap();
+            let values: Vec<f64> = (0..4000).map(|_| drawn.sample(&mut rng)).collect();
+            let mode = 20.0 * (-spread * spread).exp();
+            let middle = Weighted::even(&values).densest().unwrap().middle;
+            assert!((middle / mode - 1.0).abs() < 0.1, "{middle} for {mode}");
+        }
+    }
+
+    /// What it is chosen for: of 800 values it scatters less than the middle of the shortest half.
+    #[test]
+    fn the_middle_scatters_less_than_that_of_the_shortest_half() {
+        let mut rng = Pcg64Mcg::seed_from_u64(2);
+        let drawn = LogNormal::new(20f64.ln(), 0.4).unwrap();
+        let (mut middles, mut of_halves) = (Vec::new(), Vec::new());
+        for _ in 0..60 {
+            let mut values: Vec<f64> = (0..800).map(|_| drawn.sample(&mut rng)).collect();
+            values.sort_by(f64::total_cmp);
+            let even = Weighted::even(&values);
+            middles.push(even.densest().unwrap().middle);
+            let (low, high) = even.shortest(0.5).unwrap();
+            let half: Vec<f64> = values.into_iter().filter(|value| (low..=high).contains(value)).collect();
+            of_halves.push(half[half.len() / 2]);
+        }
+        let scatter = |values: &[f64]| {
+            let mean = values.iter().sum::<f64>() / 60.0;
+            (values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / 60.0).sqrt()
+        };
+        let (ours, theirs) = (scatter(&middles), scatter(&of_halves));
+        assert!(ours < 0.6 * theirs, "{ours} against {theirs}");
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn the_densest_interval_holds_four_fifths_and_its_own_middle(
+            values in proptest::collection::vec(0.0..90.0f64, 1..200)
+        ) {
+            let densest = Weighted::even(&values).densest().unwrap();
+            let held = values.iter().filter(|value| (densest.low..=densest.high).contains(*value)).count();
+            proptest::prop_assert!(held as f64 >= 0.8 * values.len() as f64 - 0.5);
+            proptest::prop_assert!(densest.low <= densest.middle && densest.middle <= densest.high);
+        }
     }
 
     /// A weight of three is three tanks.
