@@ -43,6 +43,9 @@ pub struct Args {
 pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let at = clock::at_or_now(args.at.as_deref())?;
     for (index, history) in histories(args, settings)?.into_iter().enumerate() {
+        if args.at.is_none() {
+            history::say_later(&history, at);
+        }
         let assessment = assess(&history, at);
         if settings.json {
             let line = contract::Line::of(&assessment, args.plan_proof);

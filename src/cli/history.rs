@@ -3,11 +3,13 @@
 use std::collections::HashMap;
 
 use anyhow::{Result, bail};
+use chrono::{DateTime, FixedOffset};
 
 use super::suggest;
 use crate::cycle::{Deed, TankHistory};
 use crate::log::{Entry, Loaded, Log, TankLog};
 use crate::terms::TankFacts;
+use crate::terms::text::printable;
 
 /// The tank that is asked for, or else all.
 ///
@@ -69,6 +71,21 @@ pub fn of_all(loaded: &Loaded) -> Vec<TankHistory> {
         }
     }
     histories.into_iter().map(by_time).collect()
+}
+
+/// Says how many entries are left out because they are dated later than `now`: a clock may be wrong.
+pub fn say_later(history: &TankHistory, now: DateTime<FixedOffset>) {
+    let read = history.measurements.iter().map(|measurement| measurement.taken_at);
+    let done = history.deeds.iter().map(|deed| deed.at);
+    let later: Vec<DateTime<FixedOffset>> = read.chain(done).filter(|at| *at > now).collect();
+    if let Some(last) = later.iter().max() {
+        let (tank, count) = (printable(&history.facts.tank), later.len());
+        let entries = if count == 1 { "1 entry is".to_owned() } else { format!("{count} entries are") };
+        eprintln!(
+            "note: {tank}: {entries} dated later than now and left out, the last {}. If the date is wrong, mend it with `tintwell log correct NUMBER --at TIME`; to judge a later moment, give --at",
+            last.format("%Y-%m-%d %H:%M")
+        );
+    }
 }
 
 const fn empty(facts: TankFacts) -> TankHistory {

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::doubts::{self, Checks};
 use super::kits::Kits;
 use super::{Outcome, Settings, clock, history, logging, page_name, thumbnail};
-use crate::cycle::{Assessment, assess};
+use crate::cycle::{Assessment, TankHistory, assess};
 use crate::log::{Entry, Live, Loaded, Log, Source};
 use crate::report::page::{self, ChartUsed, EventRow, ReadingRow, Story};
 use crate::terms::text::shown;
@@ -47,8 +47,11 @@ pub fn run(args: &Args, settings: &Settings) -> Result<Outcome> {
     let loaded = Log::at(&settings.home).load()?;
     logging::say_problems(loaded.problems());
     let chosen = history::chosen(&loaded, args.tank.as_deref())?;
-    let assessments: Vec<Assessment> =
-        chosen.iter().map(|tank| assess(&history::of(&loaded, tank), at)).collect();
+    let histories: Vec<TankHistory> = chosen.iter().map(|tank| history::of(&loaded, tank)).collect();
+    if args.at.is_none() {
+        histories.iter().for_each(|history| history::say_later(history, at));
+    }
+    let assessments: Vec<Assessment> = histories.iter().map(|history| assess(history, at)).collect();
     let mut stories: Vec<Story> =
         assessments.iter().map(|assessment| story(&loaded, assessment, at)).collect();
     let (kits, checks) = (Kits::new(settings), Checks::of(&loaded));

@@ -36,6 +36,10 @@ const NO_DATE_AFTER_STRIKE: &str = "something done within the last week may have
 const NO_DATE_AGAINST_READINGS: &str = "by the forecast other water would stand in the tank than was read, so that none of its dates can be trusted: look for what holds the bacteria back, and for anything that was done and not logged";
 /// A proof begun today would pass above this chance.
 const SURE_TO_PASS: f64 = 0.9;
+/// Tests from which on a tank of unknown age is judged by them (judgement, no source).
+pub const ENOUGH_TESTS: usize = 3;
+/// Days within which a tank whose start is told is known to be new (common practice, no source).
+const NEW_DAYS: f64 = 14.0;
 /// A cause of a stall is named above this weight.
 const NAMED: f64 = 0.5;
 
@@ -48,6 +52,8 @@ pub struct Assessment {
     pub at: DateTime<FixedOffset>,
     /// Days since the tank was filled.
     pub day: f64,
+    /// Whether the keeper told when the tank was filled; if not, the first entry stands for it.
+    pub is_age_told: bool,
     /// Number of tests that the judgement rests on.
     pub tests: usize,
     /// When the last entry was made, if nothing has been logged for long.
@@ -116,6 +122,14 @@ impl Assessment {
         self.silent_since.filter(|_| !self.ready && !starves && self.stage != Stage::Cycled)
     }
 
+    /// Whether nothing tells yet what the bacteria do: hardly a test shows it, and for all that is known the tank
+    /// may have been running for long.
+    pub fn is_hardly_known(&self) -> bool {
+        let is_new = self.is_age_told && self.day < NEW_DAYS;
+        let is_shown = self.ready || self.outcome != Outcome::NotShown || self.stall_cause.is_some();
+        self.tests < ENOUGH_TESTS && !is_new && !is_shown
+    }
+
     /// Why it is stalled, in words; nothing if it is not.
     pub fn stall_sentence(&self) -> Option<&'static str> {
         self.stall_cause.and_then(|_| self.stall.first()).map(Suspected::sentence)
@@ -144,7 +158,12 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
     let obstacles = obstacles(&series, facts, chance, proof.as_ref(), drawn.alkalinity_meq_l);
     let ready = obstacles.is_empty();
     let stall = if ready { Vec::new() } else { suspects(&series, facts, &track, &posterior, proof.as_ref()) };
-    let stall_cause = stall.first().filter(|first| first.weight > NAMED).map(|first| first.cause);
+    let is_nameable = |first: &&Suspected| {
+        // That nothing feeds a colony is told by what its tests show, too.
+        let is_shown = first.cause != StallCause::NoAmmoniaSource || series.samples.len() >= ENOUGH_TESTS;
+        first.weight > NAMED && is_shown
+    };
+    let stall_cause = stall.first().filter(is_nameable).map(|first| first.cause);
     let stage = if ready {
         Stage::Cycled
     } else if stall_cause.is_some() {
@@ -169,6 +188,7 @@ pub fn assess(history: &TankHistory, now: DateTime<FixedOffset>) -> Assessment {
         tank: facts.tank.clone(),
         at: now,
         day: series.now,
+        is_age_told: facts.started_at.is_some(),
         tests: series.samples.len(),
         silent_since: silent_since(&series).map(|day| series.moment(day).with_timezone(&now.timezone())),
         stage,

@@ -45,7 +45,7 @@ impl Stage {
     /// The stage in words.
     pub const fn sentence(self) -> &'static str {
         match self {
-            Self::None => "nothing is oxidised yet to speak of",
+            Self::None => "nothing shows yet that ammonia is oxidised",
             Self::AmmoniaFalling => "ammonia is being oxidised, slowly; nitrite shows",
             Self::NitritePeak => "ammonia goes fast, nitrite stands high and does not sink yet",
             Self::NitriteFalling => "nitrite is used as fast as it is made, or faster",

@@ -22,6 +22,9 @@ pub fn headline(assessment: &Assessment) -> String {
 
 /// Where the cycle stands, and that it is not known if the log has been silent for long.
 pub fn stage(assessment: &Assessment) -> String {
+    if assessment.is_hardly_known() {
+        return "neither tests nor the tank's age tell yet what its bacteria do".to_owned();
+    }
     let stage = assessment.stage.sentence();
     match assessment.told_on() {
         Some(then) => {
@@ -45,6 +48,9 @@ fn verdict(assessment: &Assessment) -> String {
             "KEEPS UP with its animals so far; not proved for more".to_owned()
         }
         (false, Stage::Cycled) => "NOT PROVED YET: a proof begun now would probably pass".to_owned(),
+        (false, _) if assessment.is_hardly_known() => {
+            "NOT SHOWN YET: too little is known to judge by".to_owned()
+        }
         (false, Stage::None) => "NOT READY: the cycle does not show yet".to_owned(),
         (false, stage) => format!("NOT READY: {}", stage.word().replace('_', " ")),
     }
@@ -80,6 +86,9 @@ pub fn no_proof(assessment: &Assessment) -> &'static str {
 
 /// How likely a proof begun now would pass.
 pub fn chance(assessment: &Assessment) -> String {
+    if assessment.is_hardly_known() {
+        return "how a proof begun now would end is not known".to_owned();
+    }
     let chance = percent(assessment.passes_now);
     if assessment.is_ready_but_doubted() {
         return format!(

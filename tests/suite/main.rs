@@ -13,6 +13,7 @@ mod assess_poor_logs;
 mod assess_properties;
 mod assess_stalls;
 mod assess_stocked;
+mod assess_unknown;
 mod assess_what_if;
 mod assess_words;
 mod card_command;

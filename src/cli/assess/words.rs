@@ -6,10 +6,11 @@ use anstyle::Style;
 use crate::cycle::Assessment;
 use crate::cycle::advice::AMMONIA_CAUTION;
 use crate::cycle::animals::Animals;
+use crate::cycle::assessment::ENOUGH_TESTS;
 use crate::cycle::plan::ProofPlan;
 use crate::cycle::proof::Outcome;
 use crate::report::verdict;
-use crate::terms::text::printable;
+use crate::terms::text::{printable, shell_word};
 
 const BOLD: Style = Style::new().bold();
 
@@ -151,7 +152,11 @@ fn what_would_change(assessment: &Assessment) {
             "- a proof: 2 mg/L ammonia, and 24 h later ammonia and nitrite at zero and nitrate risen (`tintwell assess --plan-proof`)"
         ),
     }
-    if assessment.tests < 3 {
+    if assessment.is_hardly_known() && !assessment.is_age_told {
+        let tank = shell_word(&assessment.tank);
+        println!("- the day it was filled: `tintwell tank {tank} --started-at DATE`");
+    }
+    if assessment.tests < ENOUGH_TESTS {
         println!("- more readings: {} so far, too few to judge by", assessment.tests);
     }
 }
