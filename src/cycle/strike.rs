@@ -25,11 +25,6 @@ impl Strike {
         let recent = series.deeds.iter().rev().take_while(|dated| series.now - dated.day < WATCHED_DAYS);
         recent.filter_map(|dated| Some(Self { at: dated.deed.at, what: what(dated, &source)? })).next()
     }
-
-    /// Why nothing is promised for the week after it.
-    pub const fn sentence() -> &'static str {
-        "Something done within the last week may have killed bacteria: how many live is not known before a week of tests"
-    }
 }
 
 /// What a deed may have done to the bacteria.

@@ -6,7 +6,6 @@ use crate::cycle::danger::{Danger, Severity};
 use crate::cycle::forecast::Settling;
 use crate::cycle::proof::Outcome;
 use crate::cycle::stage::Stage;
-use crate::cycle::strike::Strike;
 use crate::math::digits::percent;
 use crate::terms::Analyte;
 use crate::terms::unit::MEQ_PER_DKH;
@@ -109,11 +108,9 @@ pub fn settling(assessment: &Assessment) -> Option<String> {
         return None;
     }
     let settling = assessment.posterior.settling().filter(|_| assessment.forecast_holds)?;
-    if assessment.strike.is_some() && settling != Settling::NotInSight {
-        return Some(format!("{}.", Strike::sentence()));
-    }
-    // While something holds the bacteria back nobody is promised that they will do.
-    if assessment.stage == Stage::Stalled && settling != Settling::NotInSight {
+    // While something holds the bacteria back, or may have killed them, nobody is promised that they will do.
+    let is_held = assessment.stage == Stage::Stalled || assessment.strike.is_some();
+    if is_held && settling != Settling::NotInSight {
         return None;
     }
     let held = if matches!(settling, Settling::Between(_)) {
