@@ -477,6 +477,9 @@ fn nobody_is_promised_low_water_after_what_may_have_killed_bacteria() {
         assert_eq!(tank.judged(&next)["ready_on"], Value::Null);
         let compared = tank.home.done(["assess", "--json", "--what-if", "--at", &next]).lines().remove(0);
         assert_eq!(compared["what_if"][0]["reliable"], Value::from(false), "{compared}");
+        let page = tank.home.path().join("hall.html");
+        tank.home.done(["report", "--at", &next, "--out", page.to_str().unwrap()]);
+        assert!(!std::fs::read_to_string(page).unwrap().contains(">forecast<"), "no course is drawn");
     }
 }
 

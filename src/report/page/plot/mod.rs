@@ -215,6 +215,10 @@ fn course(story: &Story, analyte: Analyte, days: f64) -> Vec<Span> {
     if story.assessment.ready || !is_modelled {
         return Vec::new();
     }
+    // Low water that the forecast shows after what may have killed bacteria would be a promise.
+    if story.assessment.strike.is_some() {
+        return Vec::new();
+    }
     let mut course = story.assessment.course(analyte);
     course.truncate(days.floor() as usize + 1);
     course
